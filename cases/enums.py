@@ -1,0 +1,124 @@
+"""Closed lists the database stores, with the words people see."""
+
+from django.db.models import TextChoices
+from django.utils.translation import gettext_lazy as _
+
+__all__ = [
+    "AuditEvent",
+    "Basis",
+    "CoverageKind",
+    "FlagReason",
+    "FlagStatus",
+    "OrganisationKind",
+    "Role",
+    "Side",
+    "ToothSystem",
+    "WorkOrderStatus",
+]
+
+
+class OrganisationKind(TextChoices):
+    """Which side of the bench an organisation stands on."""
+
+    CLINIC = "clinic", _("Clinic")
+    LABORATORY = "laboratory", _("Laboratory")
+
+
+Side = OrganisationKind
+
+
+class Role(TextChoices):
+    """What a person acts as; a person may hold several, one at a time."""
+
+    CLINICIAN = "clinician", _("Clinician")
+    ASSISTANT = "assistant", _("Clinic assistant")
+    CLINIC_MANAGER = "clinic_manager", _("Clinic manager")
+    TECHNICIAN = "technician", _("Technician")
+    LAB_MANAGER = "lab_manager", _("Laboratory manager")
+
+
+class ToothSystem(TextChoices):
+    """Numbering shown to a clinic; ISO 3950 is what is stored."""
+
+    ISO3950 = "iso3950", _("ISO 3950 (two-digit)")
+    UNIVERSAL = "universal", _("Universal")
+    PALMER = "palmer", _("Palmer")
+
+
+class Basis(TextChoices):
+    """What a reading was taken on."""
+
+    MOUTH = "mouth", _("In the mouth")
+    MODEL = "model", _("On the mounted models")
+    SCAN = "scan", _("On the scan")
+
+
+class FlagReason(TextChoices):
+    """Why the laboratory asks."""
+
+    CLEARANCE = "clearance", _("Clearance")
+    FINISH_LINE = "finish_line", _("Finish line")
+    UNDERCUT = "undercut", _("Undercut")
+    IMPRESSION = "impression", _("Impression or scan")
+    JAW_RECORD = "jaw_record", _("Jaw record")
+    SHADE = "shade", _("Shade")
+    CHANGE_REQUEST = "change_request", _("Change asked for by the clinic")
+    OTHER = "other", _("Other")
+
+
+class FlagStatus(TextChoices):
+    """Where a query stands."""
+
+    OPEN = "open", _("Waiting for the clinician")
+    COUNTERSIGN_DUE = "countersign_due", _("Waiting for the countersignature")
+    SETTLED = "settled", _("Settled")
+    WITHDRAWN = "withdrawn", _("Withdrawn")
+
+
+class CoverageKind(TextChoices):
+    """On what ground a site that is not sufficient may be built."""
+
+    ANSWER = "answer", _("Signed answer")
+    UNCERTAINTY = "uncertainty", _("Within measuring uncertainty")
+
+
+class WorkOrderStatus(TextChoices):
+    """A work order is superseded, never edited."""
+
+    ACTIVE = "active", _("Active")
+    SUSPENDED = "suspended", _("Suspended")
+    SUPERSEDED = "superseded", _("Superseded")
+
+
+class AuditEvent(TextChoices):
+    """Stable codes of the timeline; never renamed, never reused."""
+
+    CASE_CREATED = "case.created", _("Draft begun")
+    CASE_SUBMITTED = "case.submitted", _("Case submitted")
+    CASE_RECEIVED = "case.received", _("Received by the laboratory")
+    CASE_INCOMPLETE = "case.incomplete", _("Sent back: incomplete")
+    CASE_RESUBMITTED = "case.resubmitted", _("Resubmitted")
+    READINGS_ADDED = "readings.added", _("Readings added")
+    RECORDS_SENT = "records.sent", _("New records sent")
+    CHECK_STORED = "check.stored", _("Check carried out")
+    FLAG_RAISED = "flag.raised", _("Query raised")
+    FLAG_WITHDRAWN = "flag.withdrawn", _("Query withdrawn")
+    CHANGE_REQUESTED = "change.requested", _("Change asked for")
+    ANSWER_SIGNED = "answer.signed", _("Answer signed")
+    COUNTERSIGNED = "answer.countersigned", _("Countersigned")
+    COUNTERSIGN_DECLINED = "answer.declined", _("Countersignature declined")
+    PRESCRIPTION_REVISED = "prescription.revised", _("Prescription revised")
+    CASE_RESUMED = "case.resumed", _("Resumed")
+    CASE_CLEARED = "case.cleared", _("Cleared for fabrication")
+    WORK_ORDER_RELEASED = "work_order.released", _("Work order released")
+    WORK_ORDER_RENDERED = "work_order.rendered", _("Work order document made")
+    SENT_TO_TRY_IN = "case.try_in", _("Sent for try-in")
+    RETURNED = "case.returned", _("Returned to the laboratory")
+    DISPATCHED = "case.dispatched", _("Dispatched")
+    RECEIPT = "case.receipt", _("Arrived at the clinic")
+    FIT_REPORTED = "fit.reported", _("Fit reported")
+    INTERNAL_REMAKE = "remake.internal", _("Internal remake recorded")
+    REMAKE_OPENED = "remake.opened", _("Remake opened")
+    MESSAGE_POSTED = "message.posted", _("Message written")
+    ATTACHMENT_ADDED = "attachment.added", _("Attachment added")
+    CASE_CANCELLED = "case.cancelled", _("Cancelled")

@@ -1,0 +1,133 @@
+"""What can be refused, as values the edges translate (HTML page or problem).
+
+The status of each: not yours or absent 404, role 403, state 409, stale 412,
+bad value 422. Services raise these; nothing here knows HTTP or Django.
+"""
+
+from dataclasses import dataclass
+
+__all__ = [
+    "Conflict",
+    "DomainError",
+    "IllegalTransition",
+    "Invalid",
+    "InvalidField",
+    "NotAllowed",
+    "NotFound",
+    "ReauthenticationRequired",
+    "StaleVersion",
+    "TooMany",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class InvalidField:
+    """One fault: JSON pointer of the field, message and its parameters."""
+
+    pointer: str
+    message: str
+    params: tuple[tuple[str, str], ...] = ()
+
+    def text(self) -> str:
+        """Return the message in English with its parameters filled in."""
+        return self.message.format(**dict(self.params))
+
+
+class DomainError(Exception):
+    """Base of every expected refusal; ``code`` is the problem type's name."""
+
+    code = "refused"
+    status = 400
+
+    def __init__(self, message: str = "", **params: str) -> None:
+        super().__init__(message)
+        self.message = message
+        self.params = params
+
+    def text(self) -> str:
+        """Return the message in English with its parameters filled in."""
+        return self.message.format(**self.params)
+
+
+class NotFound(DomainError):
+    """Absent, or another organisation's: the two look the same."""
+
+    code = "not-found"
+    status = 404
+
+    def __init__(self, message: str = "There is no such thing here.") -> None:
+        super().__init__(message)
+
+
+class NotAllowed(DomainError):
+    """Yours to see, but not for your role."""
+
+    code = "role-not-allowed"
+    status = 403
+
+
+class ReauthenticationRequired(DomainError):
+    """Signing needs the password or second factor again."""
+
+    code = "reauthentication-required"
+    status = 403
+
+
+class Conflict(DomainError):
+    """The case moved on, or the gate is shut; nothing was written."""
+
+    code = "conflict"
+    status = 409
+
+    def __init__(
+        self, message: str, *, reasons: tuple[str, ...] = (), **params: str
+    ) -> None:
+        super().__init__(message, **params)
+        self.reasons = reasons
+
+
+class IllegalTransition(Conflict):
+    """The command does not stand in the lifecycle table for this state."""
+
+    code = "illegal-transition"
+
+
+class StaleVersion(DomainError):
+    """Somebody else changed the case after it was read."""
+
+    code = "stale-version"
+    status = 412
+
+    def __init__(self, *, current: int) -> None:
+        super().__init__(
+            "This case changed while you were working on it. Look at what changed, "
+            "then send again; what you typed is kept."
+        )
+        self.current = current
+
+
+class TooMany(DomainError):
+    """A limit on tries was reached."""
+
+    code = "too-many-requests"
+    status = 429
+
+
+class Invalid(DomainError):
+    """One or more fields hold a value that cannot be used."""
+
+    code = "invalid"
+    status = 422
+
+    def __init__(self, *fields: InvalidField) -> None:
+        super().__init__("Some values cannot be used.")
+        self.fields = fields
+
+    @classmethod
+    def one(cls, pointer: str, message: str, **params: str) -> "Invalid":
+        """Build the error for a single field."""
+        return cls(InvalidField(pointer, message, tuple(sorted(params.items()))))
+
+    def text(self) -> str:
+        """Return all messages in one line."""
+        return " ".join(field.text() for field in self.fields) or self.message

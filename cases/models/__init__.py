@@ -1,0 +1,63 @@
+"""Rows of the portal, one module per noun."""
+
+from cases.models.case import (
+    Case,
+    CaseParty,
+    PatientIdentity,
+    Prescription,
+    Round,
+    Unit,
+)
+from cases.models.flag import Answer, Flag, Signature
+from cases.models.measurement import Check, Coverage, Reading, SiteVerdict
+from cases.models.outbox import IdempotencyKey, Notice, OutboxRow
+from cases.models.outcome import FitReport, Remake
+from cases.models.people import (
+    ApiToken,
+    Delegation,
+    Invitation,
+    Membership,
+    Organisation,
+    Partnership,
+    SigningGrant,
+    User,
+)
+from cases.models.thread import Attachment, Message
+from cases.models.timeline import TimelineContent, TimelineEntry, TimelineHead
+from cases.models.work_order import WorkOrder, WorkOrderCounter
+
+__all__ = [
+    "Answer",
+    "ApiToken",
+    "Attachment",
+    "Case",
+    "CaseParty",
+    "Check",
+    "Coverage",
+    "Delegation",
+    "FitReport",
+    "Flag",
+    "IdempotencyKey",
+    "Invitation",
+    "Membership",
+    "Message",
+    "Notice",
+    "Organisation",
+    "OutboxRow",
+    "Partnership",
+    "PatientIdentity",
+    "Prescription",
+    "Reading",
+    "Remake",
+    "Round",
+    "Signature",
+    "SigningGrant",
+    "SiteVerdict",
+    "TimelineContent",
+    "TimelineEntry",
+    "TimelineHead",
+    "Unit",
+    "User",
+    "WorkOrder",
+    "WorkOrderCounter",
+]

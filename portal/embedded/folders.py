@@ -23,6 +23,7 @@ __all__ = [
     "MAX_SOCKET_FOLDER",
     "Account",
     "FolderLock",
+    "command_line",
     "os_user",
     "private_folder",
     "public_place",
@@ -127,8 +128,8 @@ class FolderLock:
         self._path = folder / "lock"
         self._file: IO[str] | None = None
 
-    def acquire(self) -> None:
-        """Take the folder.
+    def acquire(self) -> bool:
+        """Take the folder; return whether its last holder was killed.
 
         Raises:
             EmbeddedError: another process holds it; the message names both.
@@ -144,10 +145,13 @@ class FolderLock:
                 f"Another Chairbench (process {holder}) already runs on "
                 f"{self._path.parent}. Stop it, or choose another folder with --data."
             ) from None
+        file.seek(0)
+        killed = bool(file.read().strip())
         file.truncate(0)
         file.write(str(os.getpid()))
         file.flush()
         self._file = file
+        return killed
 
     def release(self) -> None:
         """Give the folder back."""

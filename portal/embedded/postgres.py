@@ -101,7 +101,8 @@ class Postgres:
         self._make_data_folder()
         self._clear_leftover()
         self._write_access_rules()
-        wanted = self._folder / "run"
+        # A restart keeps the folder: URLs given out stay true.
+        wanted = self._sockets or self._folder / "run"
         self._sockets = socket_folder(wanted, self._account)
         self._trim_log()
         self._process = spawn(

@@ -13,7 +13,7 @@ from pathlib import Path
 from portal.embedded.errors import EmbeddedError
 from portal.embedded.folders import Account
 
-__all__ = ["spawn", "stop", "tail"]
+__all__ = ["end_group", "run", "spawn", "stop", "tail"]
 
 PR_SET_PDEATHSIG = 1  # linux/prctl.h
 
@@ -92,8 +92,31 @@ def stop(
     try:
         process.wait(patience)
     except subprocess.TimeoutExpired:
-        process.kill()
+        end_group(process)
         process.wait()
+
+
+def end_group(process: subprocess.Popen[bytes]) -> None:
+    """Kill a process with whatever it has started and not yet ended."""
+    with suppress(ProcessLookupError, PermissionError):
+        os.killpg(process.pid, signal.SIGKILL)
+
+
+def run(
+    arguments: Sequence[str], *, environment: Mapping[str, str], folder: Path
+) -> int:
+    """Run a program to its end with our own output; return its exit status."""
+    child = subprocess.Popen(  # noqa: S603 -- arguments are our own
+        list(arguments),
+        env=dict(environment),
+        stdin=subprocess.DEVNULL,
+        cwd=folder,
+        preexec_fn=_die_with_parent(signal.SIGTERM),
+    )
+    try:
+        return child.wait()
+    finally:
+        stop(child)
 
 
 def tail(log: Path, size: int = 2000) -> str:

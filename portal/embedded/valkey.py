@@ -7,6 +7,8 @@ import time
 from pathlib import Path
 
 import redis
+from redis.backoff import NoBackoff
+from redis.retry import Retry
 
 from portal.embedded.binaries import valkey_program
 from portal.embedded.errors import EmbeddedError
@@ -105,8 +107,11 @@ class Valkey:
 
     def _wait_until_answering(self, process: subprocess.Popen[bytes]) -> None:
         deadline = time.monotonic() + START_PATIENCE
+        # Without its own retries, which sleep for seconds: we look more often.
         with redis.Redis(
-            unix_socket_path=str(self.socket), password=self._password
+            unix_socket_path=str(self.socket),
+            password=self._password,
+            retry=Retry(NoBackoff(), 0),
         ) as client:
             while True:
                 try:

@@ -18,6 +18,8 @@ class Command(BaseCommand):
         """Become pytest, with everything after ``test`` as its arguments."""
         sys.stdout.flush()
         os.chdir(ROOT)
+        # It would win over pytest's own setting and run the tests with ours.
+        os.environ.pop("DJANGO_SETTINGS_MODULE", None)
         command = [sys.executable, "-m", "pytest", *argv[2:]]
         # Replacing this process leaves Ctrl-C and the exit status to pytest alone.
         os.execv(sys.executable, command)  # noqa: S606 -- the developer's own line

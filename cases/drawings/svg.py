@@ -29,7 +29,7 @@ FONT: Final = "'Source Sans 3', 'Noto Sans', sans-serif"
 # Advances in ems. The embedded semibold measures 0.44 over English words, 0.58
 # over capitals and 0.84 at "m" (read from the font with fontTools); a little
 # more, so that a wrapped line never runs out of its column.
-_ADVANCE: Final = 0.49
+_ADVANCE: Final = 0.47
 _WIDE_ADVANCE: Final = 0.62
 _WIDEST_ADVANCE: Final = 0.88
 _WIDEST: Final = frozenset("mwMW@%")

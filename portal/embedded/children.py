@@ -43,6 +43,8 @@ class Children:
         Raises:
             EmbeddedError: the web server ends or stays silent.
         """
+        for name in _STOP_ORDER:
+            self.log(name).unlink(missing_ok=True)
         # The web server first and alone: a visitor waits for nothing else.
         self._spawn("web")
         self._wait_until_answering(base_url + HEALTH)
@@ -76,13 +78,14 @@ class Children:
         theirs = {k: v for k, v in self._environment.items() if k not in URLS}
         theirs |= {url: self._environment[url] for url in _URLS_OF[name]}
         self._running[name] = spawn(
-            [sys.executable, "-m", *self._command(name)],
+            [sys.executable, "-m", *self.command(name)],
             environment=theirs,
             log=self.log(name),
             folder=ROOT,
         )
 
-    def _command(self, name: str) -> list[str]:
+    def command(self, name: str) -> list[str]:
+        """Return the arguments after ``python -m`` of one of them."""
         celery = ["celery", "-A", "portal.celery"]
         return {
             "web": [

@@ -132,7 +132,6 @@ TABLE: dict[tuple[CaseState, Command], tuple[CaseState, ...]] = {
     (S.ON_HOLD, C.COUNTERSIGN): (S.ON_HOLD, *_SETTLED),
     (S.ON_HOLD, C.WITHDRAW): (S.ON_HOLD, *_HOLDABLE, *_SETTLED[1:]),
     (S.AWAITING_RECORDS, C.RECORDS): (S.SUBMITTED,),
-    (S.AWAITING_RECORDS, C.EDIT_DRAFT): (S.AWAITING_RECORDS,),
     (S.DEFERRED, C.RESUME): (S.AWAITING_RECORDS,),
     (S.CLEARED, C.RELEASE): (S.IN_FABRICATION,),
     (S.IN_FABRICATION, C.TRY_IN): (S.AT_TRY_IN,),
@@ -151,7 +150,11 @@ TABLE: dict[tuple[CaseState, Command], tuple[CaseState, ...]] = {
         for state in (S.AT_CHECK, S.CLEARED, S.IN_FABRICATION)
     },
     **{(state, C.CANCEL): (S.CANCELLED,) for state in _BEFORE_DISPATCH},
-    **{(state, C.MESSAGE): (state,) for state in S if state is not S.CANCELLED},
+    **{
+        (state, C.MESSAGE): (state,)
+        for state in S
+        if state not in (S.DRAFT, S.CANCELLED)
+    },
     **{(state, C.ATTACH): (state,) for state in S if state is not S.CANCELLED},
 }
 

@@ -1,0 +1,227 @@
+"""Units and readings between JSON and rows, checked by the rule core.
+
+The shape is that of ``POST /api/v1/check`` (design section 6), with what a
+prescription says on top: shade and finish line of a unit; basis, mounting
+number and note of a reading.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime
+from decimal import Decimal
+from typing import Any
+
+from cases.enums import Basis
+from cases.errors import Invalid, InvalidField
+from cases.models import Case, Prescription, Reading, Unit
+from cases.tenancy import Actor
+from rules.errors import Fault, InvalidPayload
+from rules.payload import parse_units
+from rules.readings import parse_mm
+from rules.requirements import RuleSet
+
+__all__ = [
+    "checked_units",
+    "core_unit",
+    "invalid_from",
+    "reading_json",
+    "store_readings",
+    "store_units",
+    "unit_json",
+]
+
+UNIT_TEXTS = {"shade": 40, "finish_line": 20}
+READING_EXTRAS = ("basis", "mounting_number", "note")
+_LENGTHS = ("passes_mm", "drags_mm", "held_mm", "value_mm")
+_UNIT_KEYS = ("occlusal_surface", "cementation", "span", "relation", "antagonist")
+
+
+def invalid_from(faults: Iterable[Fault]) -> Invalid:
+    """Return the rule core's faults as the error services raise."""
+    return Invalid(
+        *(
+            InvalidField(f.pointer, f.message, tuple(sorted(f.params.items())))
+            for f in faults
+        )
+    )
+
+
+def _extras(units: Sequence[Any], pointer: str) -> list[InvalidField]:
+    faults: list[InvalidField] = []
+    for i, unit in enumerate(units):
+        if not isinstance(unit, Mapping):
+            continue
+        for key, limit in UNIT_TEXTS.items():
+            value = unit.get(key, "")
+            if not isinstance(value, str) or len(value) > limit:
+                faults.append(
+                    InvalidField(
+                        f"{pointer}/{i}/{key}",
+                        "Enter at most {limit} characters of text.",
+                        (("limit", str(limit)),),
+                    )
+                )
+        readings = unit.get("readings", [])
+        for j, reading in enumerate(readings if isinstance(readings, list) else []):
+            faults += _reading_extras(reading, f"{pointer}/{i}/readings/{j}")
+    return faults
+
+
+def _reading_extras(reading: Any, at: str) -> list[InvalidField]:
+    if not isinstance(reading, Mapping):
+        return []
+    faults: list[InvalidField] = []
+    if reading.get("basis", Basis.MOUTH) not in Basis.values:
+        faults.append(InvalidField(f"{at}/basis", "Choose mouth, model or scan."))
+    number = reading.get("mounting_number")
+    if number is not None and (type(number) is not int or not 1 <= number <= 99):
+        faults.append(
+            InvalidField(f"{at}/mounting_number", "Enter a whole number from 1 to 99.")
+        )
+    note = reading.get("note", "")
+    if not isinstance(note, str) or len(note) > 200:
+        faults.append(
+            InvalidField(f"{at}/note", "Enter at most 200 characters of text.")
+        )
+    return faults
+
+
+def core_unit(unit: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the unit without what only the prescription says."""
+    core = {key: value for key, value in unit.items() if key not in UNIT_TEXTS}
+    if isinstance(core.get("readings"), list):
+        core["readings"] = [
+            {k: v for k, v in reading.items() if k not in READING_EXTRAS}
+            if isinstance(reading, Mapping)
+            else reading
+            for reading in core["readings"]
+        ]
+    return core
+
+
+def checked_units(
+    units: Any, *, rule_set: RuleSet, pointer: str = "/units"
+) -> list[dict[str, Any]]:
+    """Return the units once every value in them can be used.
+
+    Raises:
+        Invalid: every fault with its pointer; nothing was stored.
+    """
+    if not isinstance(units, list):
+        raise Invalid.one(pointer, "Enter a list of units.")
+    faults = _extras(units, pointer)
+    core = [core_unit(u) if isinstance(u, Mapping) else u for u in units]
+    try:
+        if core:
+            parse_units(core, rule_set=rule_set, pointer=pointer)
+    except InvalidPayload as error:
+        raise Invalid(*faults, *invalid_from(error.faults).fields) from error
+    if faults:
+        raise Invalid(*faults)
+    return [dict(unit) for unit in units]
+
+
+def _mm(value: Any) -> Decimal | None:
+    if value is None or value == "":
+        return None
+    return parse_mm(value, minimum=Decimal(-20), maximum=Decimal(20), places=4)
+
+
+def store_units(
+    prescription: Prescription, units: Sequence[Mapping[str, Any]]
+) -> list[Unit]:
+    """Replace the draft units of a prescription by these, in order."""
+    Unit.objects.filter(prescription=prescription).delete()
+    return Unit.objects.bulk_create(
+        Unit(
+            prescription=prescription,
+            case_id=prescription.case_id,
+            position=position,
+            tooth=str(unit["tooth"]),
+            kind=unit["kind"],
+            material=unit["material"],
+            occlusal_surface=unit.get("occlusal_surface") or "",
+            cementation=unit.get("cementation") or "",
+            span=unit.get("span") or "",
+            relation=unit.get("relation") or "normal",
+            antagonist=unit.get("antagonist") or "natural",
+            antagonists=unit.get("antagonists") or [],
+            planned_plane=bool(unit.get("planned_plane", False)),
+            wall_heights_mm={
+                wall: str(_mm(height))
+                for wall, height in (unit.get("wall_heights_mm") or {}).items()
+            },
+            base_width_mm=_mm(unit.get("base_width_mm")),
+            shade=unit.get("shade", ""),
+            finish_line=unit.get("finish_line", ""),
+        )
+        for position, unit in enumerate(units, start=1)
+    )
+
+
+def store_readings(
+    *,
+    case: Case,
+    actor: Actor,
+    round_number: int,
+    units: Sequence[Mapping[str, Any]],
+    at: datetime,
+    submitted_at: datetime | None,
+) -> list[Reading]:
+    """Store the readings inside the units as rows of a round."""
+    return Reading.objects.bulk_create(
+        Reading(
+            case=case,
+            round=round_number,
+            tooth=str(unit["tooth"]),
+            site=reading["site"],
+            position=reading.get("position") or "",
+            method=reading["method"],
+            **{key: _mm(reading.get(key)) for key in (*_LENGTHS, "u_mm")},
+            basis=reading.get("basis", Basis.MOUTH),
+            mounting_number=reading.get("mounting_number"),
+            side=actor.side,
+            taken_by_id=actor.membership_id,
+            taken_by_name=actor.name,
+            taken_at=at,
+            submitted_at=submitted_at,
+            note=reading.get("note", ""),
+        )
+        for unit in units
+        for reading in unit.get("readings", [])
+    )
+
+
+def reading_json(reading: Reading) -> dict[str, Any]:
+    """Return a reading in the shape of the check, lengths as text ("1.50")."""
+    body: dict[str, Any] = {"site": reading.site, "method": reading.method}
+    if reading.position:
+        body["position"] = reading.position
+    for key in _LENGTHS:
+        value = getattr(reading, key)
+        if value is not None:
+            body[key] = f"{value:.2f}"
+    if reading.u_mm is not None:
+        body["u_mm"] = f"{reading.u_mm:.4f}"
+    return body
+
+
+def unit_json(unit: Unit, readings: Iterable[Reading]) -> dict[str, Any]:
+    """Return a unit with its readings in the shape of the check."""
+    body: dict[str, Any] = {
+        "tooth": unit.tooth,
+        "kind": unit.kind,
+        "material": unit.material,
+    }
+    for key in _UNIT_KEYS:
+        if value := getattr(unit, key):
+            body[key] = value
+    if unit.antagonists:
+        body["antagonists"] = unit.antagonists
+    if unit.planned_plane:
+        body["planned_plane"] = True
+    if unit.wall_heights_mm:
+        body["wall_heights_mm"] = dict(unit.wall_heights_mm)
+    if unit.base_width_mm is not None:
+        body["base_width_mm"] = f"{unit.base_width_mm:.2f}"
+    body["readings"] = [reading_json(r) for r in readings if r.tooth == unit.tooth]
+    return body

@@ -1,0 +1,88 @@
+"""Background work: take outbox rows, do what they ask, mark them.
+
+The truth is the outbox table, not the broker: a task is only a wake-up. Rows
+are claimed by lease as the relay; each is then handled as the application, in
+the tenant of the row. No lock is held while a mail server is spoken to.
+"""
+
+import logging
+from uuid import UUID
+
+from celery import shared_task
+
+from cases import clock, outbox
+from cases.documents.render import render_and_store
+from cases.notifications import deliver_mails, make_notices
+from cases.selectors.unscoped import outbox_row
+from cases.services.invitations import invitation_mail
+from cases.tenancy import tenant
+
+__all__ = ["handle", "nudge", "relay_outbox", "sweep"]
+
+logger = logging.getLogger(__name__)
+BATCH = 20
+ROUNDS = 50
+
+
+def handle(row_id: UUID, organisation_id: int) -> None:
+    """Do what one claimed row asks; failures put it back with delay."""
+    at = clock.now()
+    try:
+        with tenant(organisation_id):
+            row = outbox_row(row_id)
+            if row is None:
+                return
+            kind, case_id, payload = row.kind, row.case_id, row.payload
+            event = str(row.pk)
+            if kind == "render_work_order":
+                render_and_store(code=payload["work_order"], at=at)
+            elif kind != "invitation":
+                make_notices(
+                    organisation_id=organisation_id,
+                    kind=kind,
+                    event=event,
+                    case_id=case_id,
+                    only_user=payload.get("user"),
+                    at=at,
+                )
+        if kind == "invitation":
+            invitation_mail(organisation_id=organisation_id, payload=payload, at=at)
+        else:
+            deliver_mails(event=event, organisation_id=organisation_id, at=at)
+        with tenant(organisation_id):
+            if (done := outbox_row(row_id)) is not None:
+                outbox.finish(done, at=clock.now())
+    except Exception as error:
+        # Whatever went wrong, the row must come back: the outbox is the promise.
+        logger.exception("outbox row %s failed", row_id)
+        with tenant(organisation_id):
+            if (failed := outbox_row(row_id)) is not None:
+                outbox.fail(failed, error=type(error).__name__, at=clock.now())
+
+
+@shared_task(name="cases.tasks.relay_outbox", ignore_result=True)
+def relay_outbox() -> int:
+    """Handle what waits; return how many rows were taken."""
+    taken = 0
+    for _round in range(ROUNDS):
+        claimed = outbox.claim(at=clock.now(), limit=BATCH)
+        if not claimed:
+            break
+        for row_id, organisation_id in claimed:
+            handle(row_id, organisation_id)
+        taken += len(claimed)
+    return taken
+
+
+@shared_task(name="cases.tasks.sweep", ignore_result=True)
+def sweep() -> int:
+    """Take what the nudge missed; beat calls this whatever else happens."""
+    return relay_outbox()
+
+
+def nudge() -> None:
+    """Wake the worker after commit; with the broker down the sweep does it."""
+    relay_outbox.apply_async(retry=False, expires=30)
+
+
+outbox.set_nudge(nudge)

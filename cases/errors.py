@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 __all__ = [
     "Conflict",
+    "DocumentError",
     "DomainError",
     "IllegalTransition",
     "Invalid",
@@ -16,6 +17,7 @@ __all__ = [
     "NotFound",
     "ReauthenticationRequired",
     "StaleVersion",
+    "StorageUnavailable",
     "TooMany",
 ]
 
@@ -111,6 +113,27 @@ class TooMany(DomainError):
 
     code = "too-many-requests"
     status = 429
+
+
+class StorageUnavailable(DomainError):
+    """A file could not be written to or read from the storage."""
+
+    code = "storage-unavailable"
+    status = 503
+
+    def __init__(
+        self,
+        message: str = "The file store does not answer. Nothing was changed; try "
+        "again in a few minutes.",
+    ) -> None:
+        super().__init__(message)
+
+
+class DocumentError(DomainError):
+    """A document could not be made; the message says what is missing."""
+
+    code = "document-unavailable"
+    status = 503
 
 
 class Invalid(DomainError):

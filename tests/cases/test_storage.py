@@ -3,9 +3,11 @@
 import os
 import re
 from pathlib import Path
+from typing import ClassVar
 
 import pytest
-from django.core.files.storage import FileSystemStorage, InMemoryStorage
+from django.core.files.base import ContentFile
+from django.core.files.storage import FileSystemStorage, Storage, default_storage
 
 from cases import storage
 from cases.errors import DomainError, StorageUnavailable
@@ -128,20 +130,36 @@ def test_put_says_unavailable_when_the_disk_refuses(monkeypatch, folder):
     assert files_in(folder) == []
 
 
-@pytest.mark.parametrize("names_a_path", [True, False])
-def test_put_works_where_the_storage_is_no_local_folder(
-    settings, monkeypatch, names_a_path
-):
-    settings.STORAGES = {
-        **settings.STORAGES,
-        "default": {"BACKEND": "django.core.files.storage.InMemoryStorage"},
-    }
-    if not names_a_path:  # as a storage in a bucket answers
+class Bucket(Storage):
+    """A storage without a local path, as a bucket is."""
 
-        def no_path(self, name: str) -> str:
-            raise NotImplementedError
+    kept: ClassVar[dict[str, bytes]] = {}
 
-        monkeypatch.setattr(InMemoryStorage, "path", no_path)
+    def _save(self, name, content):
+        self.kept[name] = content.read()
+        return name
+
+    def _open(self, name, mode="rb"):
+        return ContentFile(self.kept[name])
+
+    def exists(self, name):
+        return name in self.kept
+
+    def size(self, name):
+        return len(self.kept[name])
+
+    def delete(self, name):
+        self.kept.pop(name, None)
+
+
+@pytest.mark.parametrize(
+    "backend",
+    [f"{__name__}.Bucket", "django.core.files.storage.InMemoryStorage"],
+)
+def test_put_works_where_the_storage_is_no_local_folder(settings, backend):
+    settings.STORAGES = {**settings.STORAGES, "default": {"BACKEND": backend}}
     key = storage.put("pdf", b"somewhere else")
 
     assert storage.get(key) == b"somewhere else"
+    storage.delete(key)
+    assert not default_storage.exists(key)

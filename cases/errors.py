@@ -151,6 +151,9 @@ class Invalid(DomainError):
         """Build the error for a single field."""
         return cls(InvalidField(pointer, message, tuple(sorted(params.items()))))
 
+    def __str__(self) -> str:
+        return "; ".join(f"{f.pointer}: {f.text()}" for f in self.fields)
+
     def text(self) -> str:
         """Return all messages in one line."""
         return " ".join(field.text() for field in self.fields) or self.message

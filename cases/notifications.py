@@ -5,8 +5,10 @@ the portal a notice exists exactly once per event and person; a mail may repeat
 after a crash, but only under the same Message-ID.
 """
 
+from collections.abc import Mapping
 from datetime import datetime
 from email.utils import format_datetime
+from typing import Any
 
 from django.conf import settings
 from django.core.mail import EmailMessage
@@ -15,10 +17,17 @@ from django.utils.translation import gettext as _
 from django.utils.translation import override
 
 from cases.enums import AuditEvent, Role
-from cases.selectors.unscoped import Recipient, recipients_of
+from cases.models import Recipient
+from cases.selectors.unscoped import (
+    invitation_to_send,
+    person_to_write,
+    recipients_of,
+)
+from cases.services.invitations import invitation_link
 from cases.services.notices import notice_mail_due, notice_mail_sent, notices_create
+from cases.services.people import password_reset_path
 
-__all__ = ["KINDS", "deliver_mails", "make_notices"]
+__all__ = ["KINDS", "LETTERS", "deliver_mails", "letter_for", "make_notices"]
 
 _CHAIR = (Role.CLINICIAN, Role.ASSISTANT)
 _BENCH = (Role.TECHNICIAN, Role.LAB_MANAGER)
@@ -51,7 +60,10 @@ KINDS: dict[str, tuple[str, ...]] = {
     "signed_for": (Role.CLINICIAN,),
     "partnership_asked": (Role.CLINIC_MANAGER, Role.LAB_MANAGER),
     "partnership_accepted": (Role.CLINIC_MANAGER, Role.LAB_MANAGER),
+    "partnership_ended": (Role.CLINIC_MANAGER, Role.LAB_MANAGER),
 }
+# Mails to one person who may not have a membership yet.
+LETTERS = frozenset({"invitation", "password_reset"})
 
 
 def make_notices(
@@ -83,9 +95,12 @@ def make_notices(
     return len(people)
 
 
-def _mail(person: Recipient, *, kind: str, case_code: str, message_id: str, at: datetime) -> EmailMessage:
+def _mail(
+    person: Recipient, *, kind: str, case_code: str, message_id: str, at: datetime
+) -> EmailMessage:
     with override(person.language):
-        link = f"{settings.BASE_URL}/cases/{case_code}/" if case_code else settings.BASE_URL
+        path = f"/cases/{case_code}/" if case_code else "/"
+        link = f"{settings.BASE_URL}{path}"
         context = {"case_code": case_code, "link": link, "kind": kind}
         subject = (
             _("Case %(code)s needs a look") % {"code": case_code}
@@ -120,3 +135,44 @@ def deliver_mails(*, event: str, organisation_id: int, at: datetime) -> int:
         )
         sent += 1
     return sent
+
+
+def letter_for(
+    *, kind: str, payload: Mapping[str, Any], event: str, at: datetime
+) -> EmailMessage | None:
+    """Return the mail of an invitation or password reset, None when outdated.
+
+    The link's secret is made here: the outbox row names the invitation or the
+    person only.
+    """
+    if kind == "invitation":
+        invitation = invitation_to_send(str(payload["invitation"]))
+        if invitation is None:
+            return None
+        address, language = invitation.email, invitation.organisation.language
+        path, template = invitation_link(invitation.code), "mail/invitation.txt"
+        context = {"organisation": invitation.organisation.name}
+    else:
+        person = person_to_write(int(payload["user"]))
+        if person is None:
+            return None
+        address, language = person.email, settings.LANGUAGE_CODE
+        path, template = password_reset_path(person), "mail/password_reset.txt"
+        context = {}
+    with override(language):
+        subject = (
+            _("You are invited to Chairbench")
+            if kind == "invitation"
+            else _("Set a new password for Chairbench")
+        )
+        link = f"{settings.BASE_URL}{path}"
+        body = render_to_string(template, {**context, "link": link})
+    return EmailMessage(
+        subject=subject,
+        body=body,
+        to=[address],
+        headers={
+            "Message-ID": f"<{event}@chairbench.invalid>",
+            "Date": format_datetime(at),
+        },
+    )

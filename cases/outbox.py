@@ -89,6 +89,4 @@ def fail(row: OutboxRow, *, error: str, at: datetime) -> None:
     if row.attempts >= MAX_ATTEMPTS:
         row.dead_at = at
     row.next_try_at = at + timedelta(seconds=min(3600, 5 * 2**row.attempts))
-    row.save(
-        update_fields=["leased_until", "last_error", "dead_at", "next_try_at"]
-    )
+    row.save(update_fields=["leased_until", "last_error", "dead_at", "next_try_at"])

@@ -10,7 +10,14 @@ from cases.errors import NotAllowed
 from cases.lifecycle import Command
 from cases.tenancy import Actor
 
-__all__ = ["ORGANISATION_RIGHTS", "ROLES", "can", "can_manage", "require", "require_right"]
+__all__ = [
+    "ORGANISATION_RIGHTS",
+    "ROLES",
+    "can",
+    "can_manage",
+    "require",
+    "require_right",
+]
 
 _CHAIR = frozenset({Role.CLINICIAN, Role.ASSISTANT})
 _CLINIC = _CHAIR | {Role.CLINIC_MANAGER}

@@ -9,12 +9,12 @@ import logging
 from uuid import UUID
 
 from celery import shared_task
+from django.core.mail import EmailMessage
 
 from cases import clock, outbox
 from cases.documents.render import render_and_store
-from cases.notifications import deliver_mails, make_notices
+from cases.notifications import LETTERS, deliver_mails, letter_for, make_notices
 from cases.selectors.unscoped import outbox_row
-from cases.services.invitations import invitation_mail
 from cases.tenancy import tenant
 
 __all__ = ["handle", "nudge", "relay_outbox", "sweep"]
@@ -27,6 +27,7 @@ ROUNDS = 50
 def handle(row_id: UUID, organisation_id: int) -> None:
     """Do what one claimed row asks; failures put it back with delay."""
     at = clock.now()
+    letter: EmailMessage | None = None
     try:
         with tenant(organisation_id):
             row = outbox_row(row_id)
@@ -36,7 +37,9 @@ def handle(row_id: UUID, organisation_id: int) -> None:
             event = str(row.pk)
             if kind == "render_work_order":
                 render_and_store(code=payload["work_order"], at=at)
-            elif kind != "invitation":
+            elif kind in LETTERS:
+                letter = letter_for(kind=kind, payload=payload, event=event, at=at)
+            else:
                 make_notices(
                     organisation_id=organisation_id,
                     kind=kind,
@@ -45,8 +48,8 @@ def handle(row_id: UUID, organisation_id: int) -> None:
                     only_user=payload.get("user"),
                     at=at,
                 )
-        if kind == "invitation":
-            invitation_mail(organisation_id=organisation_id, payload=payload, at=at)
+        if letter is not None:
+            letter.send()
         else:
             deliver_mails(event=event, organisation_id=organisation_id, at=at)
         with tenant(organisation_id):

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Generic, TypeVar
 
 from django.db import connections, models, transaction
+from django.db.backends.utils import CursorWrapper
 
 __all__ = [
     "Actor",
@@ -72,8 +73,8 @@ def _settings(using: str, values: tuple[str, str, str]) -> Iterator[None]:
                 _set(cursor, before)
 
 
-def _set(cursor: object, values: tuple[str, ...]) -> None:
-    cursor.execute(  # type: ignore[attr-defined] -- Django's cursor wrapper has no public type
+def _set(cursor: CursorWrapper, values: tuple[str, ...]) -> None:
+    cursor.execute(
         "SELECT set_config('app.org', %s, true),"
         " set_config('app.membership', %s, true),"
         " set_config('app.operator', %s, true)",

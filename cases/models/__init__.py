@@ -10,7 +10,7 @@ from cases.models.case import (
 )
 from cases.models.flag import Answer, Flag, Signature
 from cases.models.measurement import Check, Coverage, Reading, SiteVerdict
-from cases.models.outbox import IdempotencyKey, Notice, OutboxRow
+from cases.models.outbox import IdempotencyKey, Notice, OutboxRow, Recipient
 from cases.models.outcome import FitReport, Remake
 from cases.models.people import (
     ApiToken,
@@ -48,6 +48,7 @@ __all__ = [
     "PatientIdentity",
     "Prescription",
     "Reading",
+    "Recipient",
     "Remake",
     "Round",
     "Signature",

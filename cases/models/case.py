@@ -100,8 +100,12 @@ class Case(models.Model):
             ),
         ]
         indexes = [
-            models.Index(fields=["clinic", "-created_at", "-id"], name="case_by_clinic"),
-            models.Index(fields=["laboratory", "-created_at", "-id"], name="case_by_laboratory"),
+            models.Index(
+                fields=["clinic", "-created_at", "-id"], name="case_by_clinic"
+            ),
+            models.Index(
+                fields=["laboratory", "-created_at", "-id"], name="case_by_laboratory"
+            ),
         ]
 
     def __str__(self) -> str:
@@ -213,9 +217,7 @@ class Unit(models.Model):
     Wall heights and base width in millimetres.
     """
 
-    prescription = models.ForeignKey(
-        Prescription, models.CASCADE, related_name="units"
-    )
+    prescription = models.ForeignKey(Prescription, models.CASCADE, related_name="units")
     case = models.ForeignKey(Case, models.CASCADE, related_name="+")
     position = models.PositiveSmallIntegerField()
     tooth = models.CharField(max_length=2)

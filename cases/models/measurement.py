@@ -1,5 +1,7 @@
 """Readings and the checks made of them. All lengths are millimetres."""
 
+from decimal import Decimal
+
 from django.db import models
 
 from cases.canonical import new_code
@@ -11,7 +13,7 @@ from cases.tenancy import TenantManager
 __all__ = ["Check", "Coverage", "Reading", "SiteVerdict"]
 
 
-def _mm() -> "models.DecimalField[object, object]":
+def _mm() -> "models.DecimalField[Decimal | float | str | None, Decimal | None]":
     return models.DecimalField(max_digits=6, decimal_places=2, null=True, blank=True)
 
 

@@ -5,6 +5,7 @@ organisation that is to be told.
 """
 
 import uuid
+from dataclasses import dataclass
 
 from django.db import models
 
@@ -12,7 +13,17 @@ from cases.models.case import Case
 from cases.models.people import Membership, Organisation, User
 from cases.tenancy import TenantManager
 
-__all__ = ["IdempotencyKey", "Notice", "OutboxRow"]
+__all__ = ["IdempotencyKey", "Notice", "OutboxRow", "Recipient"]
+
+
+@dataclass(frozen=True, slots=True)
+class Recipient:
+    """A person to be told, through one membership; no row."""
+
+    user_id: int
+    membership_id: int
+    email: str
+    language: str
 
 
 class OutboxRow(models.Model):
@@ -71,7 +82,9 @@ class Notice(models.Model):
             ),
         ]
         indexes = [
-            models.Index(fields=["membership", "-created_at"], name="notice_by_membership")
+            models.Index(
+                fields=["membership", "-created_at"], name="notice_by_membership"
+            )
         ]
 
     def __str__(self) -> str:

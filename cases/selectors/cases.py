@@ -213,9 +213,13 @@ def case_page(
 
 
 def _row(case: Case) -> CaseRow:
-    flags: list[Flag] = case.waiting_flags  # type: ignore[attr-defined] -- to_attr of the prefetch
-    prescriptions: list[Prescription] = case.all_prescriptions  # type: ignore[attr-defined] -- to_attr of the prefetch
-    units = sorted(prescriptions[0].units.all(), key=lambda u: u.position) if prescriptions else []
+    flags: list[Flag] = case.waiting_flags  # type: ignore[attr-defined]  # -- to_attr of the prefetch
+    prescriptions: list[Prescription] = case.all_prescriptions  # type: ignore[attr-defined]  # -- to_attr of the prefetch
+    units = (
+        sorted(prescriptions[0].units.all(), key=lambda u: u.position)
+        if prescriptions
+        else []
+    )
     due = any(f.status == FlagStatus.COUNTERSIGN_DUE for f in flags)
     patient = getattr(case, "patient", None)
     return CaseRow(
@@ -293,4 +297,3 @@ def case_detail(*, actor: Actor, code: str) -> CaseDetail:
             countersign_due=any(f.status == FlagStatus.COUNTERSIGN_DUE for f in flags),
         ),
     )
-

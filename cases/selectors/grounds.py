@@ -60,9 +60,7 @@ def site_grounds(case: Case) -> list[SiteGround]:
     """Return every site of the current check with its coverage in force."""
     if case.current_check_id is None:
         return []
-    coverages = {
-        (c.tooth, c.site, c.low_mm, c.high_mm): c for c in _in_force(case)
-    }
+    coverages = {(c.tooth, c.site, c.low_mm, c.high_mm): c for c in _in_force(case)}
     verdicts = SiteVerdict.objects.filter(
         stored_check_id=case.current_check_id
     ).order_by("id")
@@ -90,7 +88,7 @@ def gate_reasons(case: Case) -> list[str]:
     if open_flags(case):
         reasons.append("A query is still open.")
     check = Check.objects.filter(
-        pk=case.current_check_id,
+        pk=case.current_check_id or 0,
         revision=case.revision,
         round=case.round,
         rule_set_digest=case.rule_set_digest,

@@ -130,8 +130,8 @@ def delegations(*, actor: Actor) -> QuerySet[Delegation]:
 
 def delegates_for(*, actor: Actor) -> QuerySet[Membership]:
     """Return the other clinicians of the actor's clinic, by name."""
-    return members(actor=actor).filter(role=Role.CLINICIAN).exclude(
-        user_id=actor.user_id
+    return (
+        members(actor=actor).filter(role=Role.CLINICIAN).exclude(user_id=actor.user_id)
     )
 
 

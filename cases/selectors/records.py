@@ -117,4 +117,3 @@ def notice_unread(*, actor: Actor) -> int:
     return Notice.objects.filter(
         membership_id=actor.membership_id, channel="portal", read_at__isnull=True
     ).count()
-

@@ -4,21 +4,25 @@ They still run inside ``tenant()`` of the row the work belongs to.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from uuid import UUID
 
-from cases.models import Membership, OutboxRow, PatientIdentity, WorkOrder
+from cases.models import (
+    Invitation,
+    Membership,
+    OutboxRow,
+    PatientIdentity,
+    Recipient,
+    User,
+    WorkOrder,
+)
 
-__all__ = ["Recipient", "outbox_row", "recipients_of", "work_order_to_render"]
-
-
-@dataclass(frozen=True, slots=True)
-class Recipient:
-    """A person to be told, through one membership."""
-
-    user_id: int
-    membership_id: int
-    email: str
-    language: str
+__all__ = [
+    "invitation_to_send",
+    "outbox_row",
+    "person_to_write",
+    "recipients_of",
+    "work_order_to_render",
+]
 
 
 def recipients_of(*, organisation_id: int, roles: Sequence[str]) -> list[Recipient]:
@@ -42,7 +46,7 @@ def recipients_of(*, organisation_id: int, roles: Sequence[str]) -> list[Recipie
     return list(found.values())
 
 
-def outbox_row(row_id: object) -> OutboxRow | None:
+def outbox_row(row_id: UUID) -> OutboxRow | None:
     """Return a claimed outbox row, locked, unless it is done meanwhile."""
     return (
         OutboxRow.objects.select_for_update()
@@ -55,3 +59,19 @@ def work_order_to_render(code: str) -> tuple[WorkOrder, PatientIdentity | None]:
     """Return a work order and the patient's identity (None once erased)."""
     order = WorkOrder.objects.select_related("case", "laboratory").get(code=code)
     return order, PatientIdentity.objects.filter(case_id=order.case_id).first()
+
+
+def invitation_to_send(code: str) -> Invitation | None:
+    """Return an invitation that can still be used, with its organisation."""
+    return (
+        Invitation.objects.filter(
+            code=code, used_at__isnull=True, revoked_at__isnull=True
+        )
+        .select_related("organisation")
+        .first()
+    )
+
+
+def person_to_write(user_id: int) -> User | None:
+    """Return an active person by id."""
+    return User.objects.filter(pk=user_id, is_active=True).first()

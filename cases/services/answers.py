@@ -167,7 +167,9 @@ def answer_preview(
     )
 
 
-def _cover(case: Case, *, flag: Flag, answer: Answer, actor: Actor, at: datetime) -> None:
+def _cover(
+    case: Case, *, flag: Flag, answer: Answer, actor: Actor, at: datetime
+) -> None:
     Coverage.objects.bulk_create(
         Coverage(
             case=case,

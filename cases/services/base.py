@@ -17,9 +17,7 @@ from cases.tenancy import Actor
 __all__ = ["advance", "begin", "database_guards", "other_side", "tell"]
 
 
-def begin(
-    *, actor: Actor, code: str, command: Command, version: int | None
-) -> Case:
+def begin(*, actor: Actor, code: str, command: Command, version: int | None) -> Case:
     """Return the case, locked, once role, version and state allow the command.
 
     Raises:

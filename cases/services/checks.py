@@ -55,9 +55,7 @@ def readings_in_force(case: Case, *, round_number: int) -> list[Reading]:
     return [r for r in rows if r.round == round_number or r.basis == "mouth"]
 
 
-def check_request(
-    units: Sequence[Unit], readings: Sequence[Reading]
-) -> dict[str, Any]:
+def check_request(units: Sequence[Unit], readings: Sequence[Reading]) -> dict[str, Any]:
     """Return the body of the check for these units and readings."""
     return {"units": [unit_json(unit, readings) for unit in units]}
 

@@ -9,8 +9,15 @@ from collections.abc import Sequence
 from typing import Any
 
 from cases.canonical import commitment
-from cases.models import Attachment, Case, Flag, PatientIdentity, Prescription, Reading
-from cases.models import Unit
+from cases.models import (
+    Attachment,
+    Case,
+    Flag,
+    PatientIdentity,
+    Prescription,
+    Reading,
+    Unit,
+)
 from cases.services.units import reading_json, unit_json
 
 __all__ = ["SCHEMA", "answer_content", "patient_commitment", "prescription_content"]

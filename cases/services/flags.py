@@ -60,7 +60,9 @@ def _millimetres(value: Any) -> str | None:
     return None if value is None else f"{value:.2f}"
 
 
-def _sites(check: Check, wanted: Sequence[tuple[str, str]] | None) -> list[dict[str, Any]]:
+def _sites(
+    check: Check, wanted: Sequence[tuple[str, str]] | None
+) -> list[dict[str, Any]]:
     rows = SiteVerdict.objects.filter(stored_check=check).order_by("id")
     found = [
         {

@@ -7,8 +7,7 @@ from datetime import datetime
 from django.db import transaction
 from django.utils.text import slugify
 
-from cases.models import Notice
-from cases.selectors.unscoped import Recipient
+from cases.models import Notice, Recipient
 from cases.tenancy import Actor, tenant
 
 __all__ = [

@@ -5,7 +5,7 @@ from datetime import datetime
 from django.db import transaction
 
 from cases.enums import OrganisationKind, Role, Side
-from cases.errors import Invalid, NotAllowed, NotFound
+from cases.errors import Conflict, Invalid, NotAllowed, NotFound
 from cases.models import Invitation, Organisation, User
 from cases.selectors import people as selectors
 from cases.services.invitations import store_invitation
@@ -64,27 +64,32 @@ def organisation_create(
 def manager_invite(
     *, operator_id: int, code: str, email: str, at: datetime
 ) -> Invitation:
-    """Invite a manager once more, when the first invitation was lost or expired.
+    """Invite the first manager once more, when the invitation was lost or expired.
 
-    An open invitation to the same address is withdrawn, so one link works.
+    An open invitation to the same address is withdrawn, so one link works. Once a
+    manager has joined, managers invite: an operator could else join any tenant.
 
     Raises:
         NotAllowed: not an operator.
         NotFound: no organisation has the code.
+        Conflict: a manager has joined.
     """
     _require_operator(operator_id)
     with operator():
-        organisation = Organisation.objects.filter(code=code).first()
+        organisation = (
+            Organisation.objects.select_for_update().filter(code=code).first()
+        )
         if organisation is None:
             raise NotFound
         role = _MANAGER[Side(organisation.kind)]
-        Invitation.objects.filter(
-            organisation_id=organisation.pk,
-            email=email.strip().lower(),
-            role=role,
-            used_at__isnull=True,
-            revoked_at__isnull=True,
-        ).update(revoked_at=at)
+        sent = Invitation.objects.filter(organisation_id=organisation.pk, role=role)
+        if sent.filter(used_at__isnull=False).exists():
+            raise Conflict(
+                "This organisation has its manager, who invites everyone else."
+            )
+        sent.filter(email=email.strip().lower(), revoked_at__isnull=True).update(
+            revoked_at=at
+        )
         return store_invitation(
             organisation_id=organisation.pk,
             invited_by_id=operator_id,

@@ -60,7 +60,9 @@ def _validate(report: FitInput) -> None:
         faults.append(InvalidField("/findings", "Say why it could not be fitted."))
     if "as_delivered" in report.findings and len(set(report.findings)) > 1:
         faults.append(
-            InvalidField("/findings", "“As delivered” stands alone: choose it or others.")
+            InvalidField(
+                "/findings", "“As delivered” stands alone: choose it or others."
+            )
         )
     amount = report.opposing_adjusted_mm
     if amount is not None and "opposing_adjusted" not in report.findings:

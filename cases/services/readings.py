@@ -20,9 +20,7 @@ __all__ = ["case_recheck", "open_round", "readings_add", "records_send"]
 ReadingInput = Mapping[str, Any]
 
 
-def _grouped(
-    case: Case, readings: Sequence[ReadingInput]
-) -> list[dict[str, Any]]:
+def _grouped(case: Case, readings: Sequence[ReadingInput]) -> list[dict[str, Any]]:
     """Return the case's units with these readings in them, checked.
 
     Each reading names its ``tooth``; faults point at ``/readings/N/…``.
@@ -32,7 +30,7 @@ def _grouped(
     places: dict[str, list[int]] = {unit.tooth: [] for unit in units}
     faults = []
     for index, reading in enumerate(readings):
-        tooth = reading.get("tooth") if isinstance(reading, Mapping) else None
+        tooth = reading.get("tooth")
         if not isinstance(tooth, str) or tooth not in places:
             faults.append(
                 InvalidField(

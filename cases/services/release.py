@@ -82,6 +82,8 @@ def work_order_release(
     prescription = Prescription.objects.select_related("signature").get(
         case=case, revision=case.revision
     )
+    check, signature = case.current_check, prescription.signature
+    assert check is not None and signature is not None, "the gate asked for both"  # noqa: S101 -- a broken invariant, not a refusal
     number = _next_number(case.laboratory_id)
     order_code = new_code()
     content = work_order_content(
@@ -103,8 +105,8 @@ def work_order_release(
             number=number,
             revision=case.revision,
             round=case.round,
-            based_on_id=case.current_check_id,
-            prescription_signature_id=prescription.signature_id,
+            based_on=check,
+            prescription_signature=signature,
             content=content,
             content_sha256=sha256_hex(canonical_json(content)),
             released_by_id=actor.membership_id,

@@ -200,4 +200,3 @@ def sign(
             user=case.prescriber_id,
         )
     return row_signed
-

@@ -1,0 +1,1 @@
+"""The rule core: what a preparation must leave room for, and whether it does."""

@@ -1,0 +1,61 @@
+"""What is asked of a check: units with their readings, as plain values."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from rules.readings import Reading
+from rules.terms import (
+    Antagonist,
+    Cementation,
+    Kind,
+    OcclusalSurface,
+    Relation,
+    Wall,
+)
+
+__all__ = ["CheckRequest", "FacingUnit", "Unit"]
+
+
+@dataclass(frozen=True, slots=True)
+class FacingUnit:
+    """A unit planned on a prepared opposing tooth."""
+
+    tooth: str
+    kind: Kind
+    material: str
+    cementation: Cementation
+    occlusal_surface: OcclusalSurface | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """One tooth's restoration and everything measured for it.
+
+    Cementation and occlusal surface are filled in with the material's usual ones.
+    ``planned_plane``: the clinician states that wax-up, index or provisional fixes
+    how the gap between two prepared teeth is split. Lengths in mm.
+    """
+
+    tooth: str
+    kind: Kind
+    material: str
+    cementation: Cementation
+    relation: Relation
+    antagonist: Antagonist
+    occlusal_surface: OcclusalSurface | None = None
+    antagonists: tuple[FacingUnit, ...] = ()
+    planned_plane: bool = False
+    wall_heights_mm: tuple[tuple[Wall, Decimal], ...] = ()
+    base_width_mm: Decimal | None = None
+    span: str | None = None
+    readings: tuple[Reading, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class CheckRequest:
+    """A whole stateless check; ``k`` overrides the rule set's guard factor."""
+
+    units: tuple[Unit, ...]
+    k: Decimal | None = None
+    laboratory: str | None = None
+    rule_set: str | None = None

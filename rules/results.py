@@ -1,0 +1,116 @@
+"""What a check answers: verdicts of case, unit and site, and the ways out.
+
+Lengths are millimetres and unrounded; ``rules.payload`` rounds what leaves.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from decimal import Decimal
+
+from rules.terms import (
+    Cementation,
+    Doubt,
+    Message,
+    OcclusalSurface,
+    Position,
+    Quantity,
+    Role,
+    Site,
+    Verdict,
+)
+
+__all__ = ["CaseCheck", "Option", "SiteCheck", "UnitCheck", "worst"]
+
+_COUNTING = (
+    Verdict.INSUFFICIENT,
+    Verdict.UNDECIDED,
+    Verdict.UNMEASURED,
+    Verdict.SUFFICIENT,
+)
+
+
+def worst(verdicts: Iterable[Verdict]) -> Verdict:
+    """Return the worst verdict; not_applicable does not count.
+
+    Where nothing was judged at all the answer is unmeasured, never sufficient.
+    """
+    found = set(verdicts)
+    for verdict in _COUNTING:
+        if verdict in found:
+            return verdict
+    return Verdict.NOT_APPLICABLE if found else Verdict.UNMEASURED
+
+
+@dataclass(frozen=True, slots=True)
+class SiteCheck:
+    """Verdict at one site, with everything needed to show and reproduce it.
+
+    ``low_mm`` to ``high_mm`` is what was measured in the governing position (None
+    for ``high_mm``: open end; both None: not measured). ``u_mm`` is set for points.
+    ``need_mm`` None: the rule set states no need here. ``at_or_above_need`` is true
+    only for a point at or above the need whose sole doubt is its uncertainty.
+    """
+
+    site: Site
+    role: Role | None
+    quantity: Quantity
+    verdict: Verdict
+    label: str
+    need_mm: Decimal | None
+    target_mm: Decimal | None
+    low_mm: Decimal | None
+    high_mm: Decimal | None
+    is_point: bool
+    u_mm: Decimal | None
+    governing_position: Position | None
+    shortage_low_mm: Decimal | None
+    shortage_high_mm: Decimal | None
+    conformance_probability: float | None
+    source: str
+    advice: Message
+    notes: tuple[Message, ...]
+    doubts: tuple[Doubt, ...]
+    required: bool
+    at_or_above_need: bool
+    thickness_mm: Decimal | None = None
+
+    @property
+    def measured(self) -> bool:
+        """Whether any reading speaks of the site."""
+        return self.low_mm is not None
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """A way out. ``depth_mm`` gives least and most to remove, per site, in mm."""
+
+    kind: str
+    feasible: bool
+    reasons: tuple[Message, ...] = ()
+    consequences: tuple[Message, ...] = ()
+    material: str | None = None
+    occlusal_surface: OcclusalSurface | None = None
+    cementation: Cementation | None = None
+    depth_mm: tuple[tuple[Site, Decimal, Decimal], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class UnitCheck:
+    """Verdict of one unit: its worst site's."""
+
+    tooth: str
+    verdict: Verdict
+    sites: tuple[SiteCheck, ...]
+    options: tuple[Option, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CaseCheck:
+    """Verdict of all units under one rule set: the worst unit's."""
+
+    verdict: Verdict
+    units: tuple[UnitCheck, ...]
+    rule_set_name: str
+    rule_set_version: str
+    rule_set_digest: str
+    k: Decimal

@@ -54,6 +54,7 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "allauth.account.middleware.AccountMiddleware",
+    "portal.middleware.WholeRequests",
     "portal.middleware.ActingMembership",
     "portal.middleware.RequireSecondFactor",
     "portal.middleware.DomainErrors",
@@ -118,6 +119,8 @@ CACHES = {
         "BACKEND": "portal.cache.FailOpenRedisCache",
         "LOCATION": _cache_location(),
         "KEY_PREFIX": "chairbench",
+        # A server that hangs must not hang every sign-in.
+        "OPTIONS": {"socket_timeout": 1},
     }
 }
 
@@ -152,6 +155,12 @@ MFA_SUPPORTED_TYPES = ["totp", "recovery_codes"]
 MFA_TOTP_ISSUER = "Chairbench"
 MFA_ALLOW_UNVERIFIED_EMAIL = True
 REQUIRE_SECOND_FACTOR = envbool("REQUIRE_SECOND_FACTOR")
+SECOND_FACTOR_URL = "mfa_activate_totp"
+ACCOUNT_EMAIL_UNKNOWN_ACCOUNTS = False
+ACCOUNT_LOGOUT_REDIRECT_URL = "account_login"
+ACCOUNT_SESSION_REMEMBER = False
+PASSWORD_RESET_TIMEOUT = 24 * 3600
+CSRF_FAILURE_VIEW = "portal.views.csrf_failure"
 
 SESSION_COOKIE_NAME = "__Host-chairbench" if SECURE else "chairbench"
 CSRF_COOKIE_NAME = "__Host-chairbench-csrf" if SECURE else "chairbench-csrf"
@@ -166,6 +175,8 @@ SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"
 if envbool("TRUST_PROXY"):
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+    # Tries are counted per client: the last address the proxy wrote down.
+    ALLAUTH_TRUSTED_PROXY_COUNT = 1
 # The proxy redirects to HTTPS and whitelists it there, not Django.
 SILENCED_SYSTEM_CHECKS = ["security.W002", "security.W008"]
 
@@ -234,7 +245,9 @@ def _email() -> None:
             "EMAIL_TIMEOUT": 10,
         }
     else:
-        raise ImproperlyConfigured("EMAIL_URL must start with smtp://, smtps:// or file://")
+        raise ImproperlyConfigured(
+            "EMAIL_URL must start with smtp://, smtps:// or file://"
+        )
     for name, value in values.items():
         setattr(module, name, value)
 

@@ -29,3 +29,6 @@ from portal.settings import *  # noqa: F403 -- the environment above comes first
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}}
 EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
+# Look files up when asked: scanning every static folder costs each test client
+# some tens of milliseconds.
+WHITENOISE_AUTOREFRESH = True

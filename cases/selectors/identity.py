@@ -39,7 +39,7 @@ def actors_of(user: AbstractBaseUser | AnonymousUser) -> tuple[Actor, ...]:
     """
     return tuple(
         Actor(
-            user_id=user.pk,
+            user_id=user.pk or 0,
             membership_id=row[0],
             organisation_id=row[1],
             organisation_code=row[2],

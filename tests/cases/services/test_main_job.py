@@ -20,7 +20,7 @@ from cases.services import answers, bench, flags, outcome, readings, release
 from cases.services.outcome import FitInput
 from cases.tenancy import acting
 from cases.timeline import chain_faults
-from tests.cases.services.conftest import (
+from tests.play import (
     AT,
     Play,
     reading,

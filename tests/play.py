@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
-import pytest
 from django.utils.crypto import get_random_string
 
 from cases.canonical import canonical_json, sha256_hex
@@ -77,11 +76,6 @@ def build_world() -> World:
         ),
         other_laboratory=_person(second, "technician", "Elsewhere"),
     )
-
-
-@pytest.fixture
-def world(db) -> World:
-    return build_world()
 
 
 def reading(site: str, position: str = "maximal_intercuspation", **values) -> dict:
@@ -249,8 +243,3 @@ class Play:
     def fresh(self, case: Case) -> Case:
         with acting(self.world.dentist):
             return Case.objects.get(pk=case.pk)
-
-
-@pytest.fixture
-def play(world: World) -> Play:
-    return Play(world)

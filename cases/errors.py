@@ -88,6 +88,19 @@ class Conflict(DomainError):
         self.reasons = reasons
 
 
+class ContentChanged(Conflict):
+    """What would be signed now is not what the person was shown."""
+
+    code = "content-changed"
+
+    def __init__(self, *, content_sha256: str) -> None:
+        super().__init__(
+            "What would be signed now is not what was shown. Look at it again, then "
+            "sign."
+        )
+        self.content_sha256 = content_sha256
+
+
 class IllegalTransition(Conflict):
     """The command does not stand in the lifecycle table for this state."""
 

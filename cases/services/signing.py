@@ -15,7 +15,12 @@ from django.core.cache import cache
 
 from cases.canonical import canonical_json, new_secret, secret_hash, sha256_hex
 from cases.enums import Role
-from cases.errors import Conflict, NotAllowed, ReauthenticationRequired, TooMany
+from cases.errors import (
+    ContentChanged,
+    NotAllowed,
+    ReauthenticationRequired,
+    TooMany,
+)
 from cases.models import Case, Delegation, Signature, SigningGrant, User
 from cases.services.base import tell
 from cases.tenancy import Actor
@@ -154,7 +159,7 @@ def sign(
 
     Raises:
         ReauthenticationRequired: no or unusable grant or credential.
-        Conflict: the digest is not that of what would be signed now.
+        ContentChanged: the digest is not that of what would be signed now.
         NotAllowed: not the prescriber nor a delegate.
     """
     signed_for = ""
@@ -171,11 +176,7 @@ def sign(
         method = _verify(user, password=signature.password, totp=signature.totp)
         shown = signature.content_sha256
     if shown != digest:
-        raise Conflict(
-            "What would be signed now is not what was shown. Look at it again, then "
-            "sign.",
-            reasons=(f"content_sha256 {digest}",),
-        )
+        raise ContentChanged(content_sha256=digest)
     row_signed = Signature.objects.create(
         case=case,
         membership_id=actor.membership_id,

@@ -36,6 +36,7 @@ __all__ = [
 ]
 
 _GAP: Final = 16.0
+_INDENT: Final = 20.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,9 +94,14 @@ def _heading(
     key = text(
         layout.rows_left, y, letter, size=14, bold=True, fill=INK_2, class_="c-ink2"
     )
-    name, y = writer.lines(y, mark.label, size=14, bold=True, indent=15)
+    name, y = writer.lines(y, mark.label, size=14, bold=True, indent=_INDENT)
     where, y = writer.lines(
-        y - 1, mark.position_label, size=12.5, fill=INK_2, class_="c-ink2", indent=15
+        y - 1,
+        mark.position_label,
+        size=12.5,
+        fill=INK_2,
+        class_="c-ink2",
+        indent=_INDENT,
     )
     return key + name + where, y
 
@@ -108,10 +114,10 @@ def _verdict(
     colour = VERDICT[mark.verdict]
     word, y = writer.lines(
         y, mark.verdict_word, size=14, bold=True, fill=colour,
-        class_=f"v-{mark.verdict}", indent=21,
+        class_=f"v-{mark.verdict}", indent=_INDENT,
     )  # fmt: skip
-    figures, y = writer.lines(y, measured_text(mark, chart.captions), indent=21)
-    short, y = writer.lines(y, mark.shortage_text, bold=True, indent=21)
+    figures, y = writer.lines(y, measured_text(mark, chart.captions), indent=_INDENT)
+    short, y = writer.lines(y, mark.shortage_text, bold=True, indent=_INDENT)
     return shape + word + figures + short, y
 
 
@@ -137,7 +143,7 @@ def _rows(
     chart: ClearanceChart, layout: _Layout, top: float
 ) -> tuple[list[str], float]:
     scale = Scale(
-        layout.rows_left + 17 if not layout.stacked else layout.rows_left + 6,
+        layout.rows_left + _INDENT if not layout.stacked else layout.rows_left + 6,
         layout.scale_right, shared_maximum(chart.sites), chart.captions,
     )  # fmt: skip
     parts: list[str] = []

@@ -69,6 +69,16 @@ _WALLS: Final[dict[str, Region]] = {
     "distal_wall": _band((-1.2, -0.5), (-1.22, 0), (-1.2, 0.5), width=13, upright=True),
 }
 _ANTERIOR: Final[dict[str, Region]] = _WALLS | {
+    "marginal_ridge": Region(
+        (
+            ((0.7, 0.1), (0.62, -0.12), (0.48, -0.4)),
+            ((-0.7, 0.1), (-0.62, -0.12), (-0.48, -0.4)),
+        ),
+        15,
+        (0.62, -0.12),
+        upright=True,
+    ),
+    "central_fossa": _band((0.0, -0.1), width=30),
     "facial_surface": _band((-0.45, 0.82), (0, 0.9), (0.45, 0.84), width=17),
     "facioincisal_surface": _band((-0.6, 0.62), (0, 0.7), (0.6, 0.62), width=17),
     "incisal_edge": _band((-0.66, 0.36), (0, 0.42), (0.66, 0.38), width=19),

@@ -111,10 +111,7 @@ class Scale:
 
     def _measured(self, mark: SiteMark, y: float) -> str:
         if mark.low_mm is None and mark.high_mm is None:
-            return text(
-                self.left + 6, y + 4, self.captions.no_reading, size=11.5,
-                fill=INK_2, class_="c-ink2",
-            )  # fmt: skip
+            return ""
         if mark.is_point and mark.low_mm is not None:
             return self._point(mark.low_mm, mark.u_mm, y)
         return self._interval(mark.low_mm, mark.high_mm, y)

@@ -35,28 +35,41 @@ class Surface:
 
     @property
     def height(self) -> float:
-        """Total height: words and hint above and below, room for wall marks."""
-        return self.half * 2 + 2 * 46
+        """Total height: the tooth and two lines of words above and below it."""
+        _, _, half_depth = self._sizes()
+        return 2 * (self._reach(half_depth) + 36)
 
     @property
     def _zoom(self) -> float:
         return self.half / 66
 
+    def _has(self, *sites: str) -> bool:
+        return any(mark.site in sites for mark in self.chart.sites)
+
     @property
     def _walled(self) -> bool:
-        """Whether marks stand outside the contour and need room there."""
-        outside = {"mesial_wall", "distal_wall", "finish_line"}
-        return any(mark.site in outside for mark in self.chart.sites)
+        """Whether marks stand beside the contour and need room there."""
+        return self._has("mesial_wall", "distal_wall", "finish_line")
 
-    def _placed(self) -> tuple[Outline, Placement]:
+    def _sizes(self) -> tuple[Outline, float, float]:
+        """Return the shape, its half width and its half depth as drawn."""
         chart = self.chart
         place = int(chart.tooth[-1])
         shape, wide, deep = outline_for(chart.tooth_class, chart.arch, place)
-        scale = self.half * (1.7 if self._walled else 2) / max(wide, deep)
+        scale = self.half * (0.85 if self._walled else 1) / max(wide, deep)
+        return shape, wide * scale, deep * scale
+
+    def _reach(self, half_depth: float) -> float:
+        """Return how far marks go from the centre, towards cheek and tongue."""
+        past = self._has("facial_wall", "lingual_wall", "finish_line")
+        return half_depth * (1.2 if past else 1) + 10
+
+    def _placed(self) -> tuple[Outline, Placement]:
+        shape, half_width, half_depth = self._sizes()
         return shape, Placement(
-            self.centre_x, self.top + self.height / 2, wide * scale / 2,
-            deep * scale / 2, mesial_right=chart.side == "right",
-            buccal_up=chart.arch == "maxilla",
+            self.centre_x, self.top + self.height / 2, half_width, half_depth,
+            mesial_right=self.chart.side == "right",
+            buccal_up=self.chart.arch == "maxilla",
         )  # fmt: skip
 
     def draw(self) -> str:
@@ -107,7 +120,8 @@ class Surface:
         left, right = said.distal, said.mesial
         if not place.mesial_right:
             left, right = right, left
-        top, bottom = place.y - self.half - 24, place.y + self.half + 33
+        reach = self._reach(place.half_depth)
+        top, bottom = place.y - reach - 5, place.y + reach + 14
         edge = self.width / 2 - 1
         room = edge - place.half_width * (1.2 if self._walled else 1.0) - 8
         hints = {

@@ -4,7 +4,7 @@ A draft belongs to the clinic alone. The same draft serves a new case and the
 correction of one that came back incomplete (a new, unsigned revision).
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any
@@ -122,6 +122,20 @@ def _laboratory(*, actor: Actor, code: str) -> Organisation:
     return partner.laboratory
 
 
+def _collected(*questions: Callable[[], Any]) -> list[Any]:
+    """Return every answer, or raise Invalid with the faults of all questions."""
+    answers: list[Any] = []
+    faults: list[InvalidField] = []
+    for question in questions:
+        try:
+            answers.append(question())
+        except Invalid as error:
+            faults += error.fields
+    if faults:
+        raise Invalid(*faults)
+    return answers
+
+
 def _dates(draft: DraftInput, at: datetime) -> None:
     faults = []
     if draft.wanted_on and draft.wanted_on < at.date():
@@ -143,10 +157,18 @@ def draft_revision(case: Case) -> Prescription | None:
     return Prescription.objects.filter(case=case, submitted_at__isnull=True).first()
 
 
-def _write(case: Case, *, actor: Actor, draft: DraftInput, at: datetime) -> None:
-    units = checked_units(
-        list(draft.units), rule_set=rule_set_for(case.rule_set_digest)
-    )
+def _units(draft: DraftInput, digest: str) -> list[dict[str, Any]]:
+    return checked_units(list(draft.units), rule_set=rule_set_for(digest))
+
+
+def _write(
+    case: Case,
+    *,
+    actor: Actor,
+    draft: DraftInput,
+    units: list[dict[str, Any]],
+    at: datetime,
+) -> None:
     prescription, _made = Prescription.objects.update_or_create(
         case=case,
         revision=case.revision + 1,
@@ -182,9 +204,14 @@ def case_create(
         Invalid: every field that cannot be used.
     """
     policies.require(actor, Command.EDIT_DRAFT)
-    _dates(draft, at)
-    lab = _laboratory(actor=actor, code=laboratory)
-    prescriber = _prescriber(actor=actor, email=draft.prescriber_email)
+    _none, units, prescriber, lab = _collected(
+        lambda: _dates(draft, at),
+        lambda: _units(draft, ""),
+        lambda: _prescriber(actor=actor, email=draft.prescriber_email),
+        lambda: _laboratory(actor=actor, code=laboratory),
+    )
+    if lab.rule_set_digest:
+        units = _units(draft, lab.rule_set_digest)
     case = Case.objects.create(
         clinic_id=actor.organisation_id,
         laboratory=lab,
@@ -202,7 +229,7 @@ def case_create(
         initials=draft.patient.initials,
         age_band=draft.patient.age_band,
     )
-    _write(case, actor=actor, draft=draft, at=at)
+    _write(case, actor=actor, draft=draft, units=units, at=at)
     return case
 
 
@@ -217,13 +244,22 @@ def draft_save(
         Invalid: every field that cannot be used; nothing is stored.
     """
     case = begin(actor=actor, code=code, command=Command.EDIT_DRAFT, version=version)
-    _dates(draft, at)
+    keeps = case.state != CaseState.DRAFT or not draft.prescriber_email
+    _none, units, prescriber = _collected(
+        lambda: _dates(draft, at),
+        lambda: _units(draft, case.rule_set_digest),
+        lambda: (
+            case.prescriber
+            if keeps
+            else _prescriber(actor=actor, email=draft.prescriber_email)
+        ),
+    )
     case.wanted_on = draft.wanted_on
     case.appointment_at = draft.appointment_at
     case.version += 1
     fields = ["wanted_on", "appointment_at", "version"]
     if case.state == CaseState.DRAFT:
-        case.prescriber = _prescriber(actor=actor, email=draft.prescriber_email)
+        case.prescriber = prescriber
         fields.append("prescriber")
         PatientIdentity.objects.filter(case=case).update(
             reference=draft.patient.reference,
@@ -232,7 +268,7 @@ def draft_save(
             salt=new_salt(),
         )
     case.save(update_fields=fields)
-    _write(case, actor=actor, draft=draft, at=at)
+    _write(case, actor=actor, draft=draft, units=units, at=at)
     return case
 
 

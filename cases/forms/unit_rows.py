@@ -1,0 +1,380 @@
+"""Units with their readings as nested rows: ``units-0-readings-1-passes_mm``.
+
+One editor serves chair check and draft. It holds what was typed, gives the shape
+of ``POST /api/v1/check``, and brings what the rule core refuses back to its field.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from django import forms
+from django.forms.boundfield import BoundField
+from django.utils.translation import gettext_lazy as _
+
+from cases.errors import Invalid
+from cases.forms.core_words import people_text
+from cases.forms.fields import OpenChoice, length_input, with_current
+from cases.forms.reading_rows import (
+    PRESET,
+    READING_FIELDS,
+    ReadingForm,
+    ReadingRow,
+    listed_places,
+    reading_json,
+    site_choices,
+    sorted_rows,
+)
+from cases.forms.rows import field_name, read_rows, row_numbers
+from cases.forms.vocabulary import (
+    QUADRANTS,
+    Choices,
+    kind_choices,
+    material_choices,
+    term_choices,
+    tooth_name,
+    tooth_number,
+    tooth_words,
+)
+from rules.requirements import RuleSet
+from rules.teeth import PERMANENT_TEETH, arch
+from rules.terms import Antagonist, Position, Relation, Wall
+
+__all__ = ["WALLS", "AntagonistForm", "UnitForm", "UnitRow", "UnitsEditor"]
+
+WALLS = tuple(f"wall_heights_mm-{wall.value}" for wall in Wall)
+_TEXTS = ("tooth", "kind", "material", "relation", "antagonist", "shade", "finish_line")
+_FACING = ("tooth", "kind", "material", "occlusal_surface", "cementation")
+FACING_PRESET = ("kind", "occlusal_surface", "cementation")
+
+
+def _tooth_choices(system: str, *, opposite: str = "") -> Choices:
+    teeth = [t for _name, row in QUADRANTS for t in row]
+    if opposite in PERMANENT_TEETH:
+        teeth = [t for t in teeth if arch(t) is not arch(opposite)]
+    return [(tooth, tooth_words(tooth, system)) for tooth in teeth]
+
+
+class _RowForm(forms.Form):
+    """A form of texts whose values the rule core judges."""
+
+    def text(self, name: str) -> str:
+        """Return what stands in a field."""
+        return str(self.data.get(self.add_prefix(name)) or "").strip()
+
+    def _offer(self, name: str, listed: Choices) -> None:
+        offered = self.fields[name]
+        assert isinstance(offered, OpenChoice)  # noqa: S101 -- declared so above
+        offered.choices = with_current(listed, self.text(name))
+
+    def _offer_material(self, rule_set: RuleSet) -> None:
+        self._offer("material", [("", "–"), *material_choices(rule_set)])
+        material = rule_set.material(self.text("material"))
+        surfaces = material.occlusal_surfaces if material else ()
+        if surfaces:
+            self._offer("occlusal_surface", term_choices(surfaces))
+        else:
+            del self.fields["occlusal_surface"]
+        if "cementation" not in self.fields:
+            return
+        cementations = material.cementations if material else ()
+        if len(cementations) > 1:
+            self._offer("cementation", term_choices(cementations))
+        else:
+            del self.fields["cementation"]
+
+
+class AntagonistForm(_RowForm):
+    """What is planned on a prepared opposing tooth."""
+
+    tooth = OpenChoice(label=_("Opposing tooth"), required=False)
+    kind = OpenChoice(label=_("Made there"), required=False)
+    material = OpenChoice(label=_("Material there"), required=False)
+    occlusal_surface = OpenChoice(label=_("Occlusal surface there"), required=False)
+
+    def __init__(
+        self,
+        data: Mapping[str, Any],
+        *,
+        prefix: str,
+        rule_set: RuleSet,
+        system: str,
+        opposite: str,
+    ) -> None:
+        super().__init__(data, prefix=prefix)
+        teeth = _tooth_choices(system, opposite=opposite)
+        self._offer("tooth", [("", "–"), *teeth])
+        self._offer("kind", kind_choices(self.text("tooth")))
+        self._offer_material(rule_set)
+
+
+class UnitForm(_RowForm):
+    """One tooth's restoration: what is made, of what, against what."""
+
+    tooth = OpenChoice(label=_("Tooth"), required=False)
+    kind = OpenChoice(label=_("Restoration"), required=False)
+    material = OpenChoice(label=_("Material"), required=False)
+    occlusal_surface = OpenChoice(label=_("Occlusal surface"), required=False)
+    cementation = OpenChoice(label=_("Cementation"), required=False)
+    relation = OpenChoice(label=_("How the teeth meet"), required=False)
+    antagonist = OpenChoice(label=_("Opposing tooth"), required=False)
+    planned_plane = forms.BooleanField(
+        label=_("A wax-up, index or provisional fixes how the gap is split"),
+        required=False,
+    )
+    span = OpenChoice(label=_("Bridge"), required=False)
+    shade = forms.CharField(
+        label=_("Shade of this unit"), required=False, max_length=40
+    )
+    finish_line = forms.CharField(
+        label=_("Finish line"),
+        required=False,
+        max_length=20,
+        widget=forms.TextInput(attrs={"list": "finish-lines"}),
+    )
+    base_width_mm = forms.CharField(
+        label=_("Width of the base"), required=False, widget=length_input()
+    )
+
+    def __init__(
+        self,
+        data: Mapping[str, Any],
+        *,
+        prefix: str,
+        rule_set: RuleSet,
+        system: str,
+    ) -> None:
+        super().__init__(data, prefix=prefix)
+        self._offer("tooth", _tooth_choices(system))
+        self._offer("kind", kind_choices(self.text("tooth")))
+        self._offer_material(rule_set)
+        self._offer("relation", term_choices(Relation))
+        self._offer("antagonist", term_choices(Antagonist))
+        spans = [(str(n), str(_("Bridge {n}")).format(n=n)) for n in range(1, 5)]
+        self._offer("span", [("", str(_("single tooth"))), *spans])
+        for name, wall in zip(WALLS, term_choices(Wall), strict=True):
+            self.fields[name] = forms.CharField(
+                label=wall[1], required=False, widget=length_input()
+            )
+
+    @property
+    def walls(self) -> list[BoundField]:
+        """The fields of the wall heights."""
+        return [self[name] for name in WALLS]
+
+
+@dataclass
+class UnitRow:
+    """A unit on the page: its form, its readings, its prepared antagonists."""
+
+    number: int
+    form: UnitForm
+    system: str
+    readings: list[ReadingRow] = field(default_factory=list)
+    antagonists: list[AntagonistForm] = field(default_factory=list)
+    stray: list[str] = field(default_factory=list)
+
+    @property
+    def id(self) -> str:
+        """Id of the unit's card."""
+        return str(self.form.prefix)
+
+    @property
+    def tooth(self) -> str:
+        """The tooth's code."""
+        return self.form.text("tooth")
+
+    @property
+    def shown(self) -> str:
+        """The tooth in the clinic's own system."""
+        return tooth_number(self.tooth, self.system)
+
+    @property
+    def name(self) -> str:
+        """The tooth's anatomical name."""
+        return tooth_name(self.tooth)
+
+    @property
+    def prepared(self) -> bool:
+        """Whether the opposing tooth is prepared too."""
+        return self.form.text("antagonist") == Antagonist.PREPARED
+
+    @property
+    def sites(self) -> Choices:
+        """Where another reading may be taken."""
+        form = self.form
+        return site_choices(self.tooth, form.text("kind"), form.text("relation"))
+
+    @property
+    def positions(self) -> Choices:
+        """In which jaw position another reading may be taken."""
+        return term_choices(Position)
+
+    @property
+    def detailed(self) -> bool:
+        """Whether something stands among the rarer fields."""
+        names = ("shade", "span", "base_width_mm", *WALLS)
+        return any(self.form.text(name) or self.form[name].errors for name in names)
+
+
+class UnitsEditor:
+    """All units of a page, from the texts of its fields."""
+
+    def __init__(
+        self, data: Mapping[str, Any], *, rule_set: RuleSet, system: str
+    ) -> None:
+        self.data, self.rule_set, self.system = data, rule_set, system
+        self.units = [self._unit(number) for number in row_numbers(data, "units")]
+        self._filled: dict[str, list[int]] = {}
+        self.top: list[str] = []
+
+    def _unit(self, number: int) -> UnitRow:
+        prefix = f"units-{number}"
+        common: dict[str, Any] = {"rule_set": self.rule_set, "system": self.system}
+        unit = UnitRow(
+            number, UnitForm(self.data, prefix=prefix, **common), self.system
+        )
+        places = listed_places(
+            self.rule_set,
+            unit.tooth,
+            unit.form.text("kind"),
+            unit.form.text("relation"),
+        )
+        known = {site for site, _words in unit.sites}
+        for row in row_numbers(self.data, f"{prefix}-readings"):
+            choices = {
+                "site": [("", "–"), *unit.sites],
+                "position": [("", "–"), *unit.positions],
+            }
+            form = ReadingForm(
+                self.data, prefix=f"{prefix}-readings-{row}", choices=choices
+            )
+            place = (form.text("site"), form.text("position"))
+            unit.readings.append(
+                ReadingRow(
+                    row,
+                    form,
+                    unit.tooth,
+                    placed=place[0] in known,
+                    unit=number,
+                    listed=place in places,
+                )
+            )
+        unit.readings = sorted_rows(unit.readings)
+        if unit.prepared:
+            unit.antagonists = [
+                AntagonistForm(
+                    self.data,
+                    prefix=f"{prefix}-antagonists-{row}",
+                    opposite=unit.tooth,
+                    **common,
+                )
+                for row in row_numbers(self.data, f"{prefix}-antagonists")
+            ]
+        return unit
+
+    def json(self) -> list[dict[str, Any]]:
+        """Return the units as the check reads them; blank rows are left out."""
+        self._filled = {"units": [unit.number for unit in self.units]}
+        planned = {
+            unit.tooth: {k: unit.form.text(k) for k in _FACING if unit.form.text(k)}
+            for unit in self.units
+        }
+        return [self._unit_json(unit, planned) for unit in self.units]
+
+    def _unit_json(
+        self, unit: UnitRow, planned: Mapping[str, Mapping[str, str]]
+    ) -> dict[str, Any]:
+        form = unit.form
+        names = [n for n in (*_TEXTS, "occlusal_surface", "cementation", "span",
+                             "base_width_mm") if n in form.fields]  # fmt: skip
+        body: dict[str, Any] = {n: form.text(n) for n in names if form.text(n)}
+        walls = {name.split("-")[1]: form.text(name) for name in WALLS}
+        if any(walls.values()):
+            body["wall_heights_mm"] = {k: v for k, v in walls.items() if v}
+        if unit.prepared:
+            body["antagonists"] = self._facing(unit, planned)
+            if form.text("planned_plane"):
+                body["planned_plane"] = True
+        prefix = f"{unit.id}-readings"
+        rows = read_rows(self.data, prefix, READING_FIELDS, preset=PRESET)
+        self._filled[prefix] = [row.number for row in rows]
+        body["readings"] = [reading_json(row.values) for row in rows]
+        return body
+
+    def _facing(
+        self, unit: UnitRow, planned: Mapping[str, Mapping[str, str]]
+    ) -> list[dict[str, str]]:
+        prefix = f"{unit.id}-antagonists"
+        rows = read_rows(self.data, prefix, _FACING, preset=FACING_PRESET)
+        self._filled[prefix] = [row.number for row in rows]
+        # A tooth that is a unit of this page is planned there, nowhere else.
+        return [dict(planned.get(row.values["tooth"], row.filled())) for row in rows]
+
+    def is_valid(self) -> bool:
+        """Whether the forms themselves refuse nothing; the core judges after."""
+        return not [f for f in self._forms() if not f.is_valid()]
+
+    def _forms(self) -> Iterator[forms.Form]:
+        for unit in self.units:
+            yield unit.form
+            yield from unit.antagonists
+            for row in unit.readings:
+                yield row.form
+
+    def add(self, error: Invalid) -> list[str]:
+        """Put every fault to its field; return the words of those without one."""
+        self.is_valid()
+        fields = {
+            form.add_prefix(name): (form, name)
+            for form in self._forms()
+            for name in form.fields
+        }
+        rows: dict[str, UnitRow | ReadingRow] = {u.id: u for u in self.units}
+        rows |= {row.id: row for unit in self.units for row in unit.readings}
+        homeless: list[str] = []
+        for fault in error.fields:
+            name = field_name(fault.pointer, self._filled)
+            text = people_text(fault, system=self.system)
+            if name in fields:
+                form, key = fields[name]
+                form.add_error(key, text)
+            elif owner := self._owner(name, rows):
+                owner.stray.append(text)
+            else:
+                homeless.append(text)
+        self.top += homeless
+        return homeless
+
+    @staticmethod
+    def _owner(
+        name: str, rows: Mapping[str, UnitRow | ReadingRow]
+    ) -> UnitRow | ReadingRow | None:
+        """Return the row nearest above a name that is no field."""
+        while name:
+            if name in rows:
+                return rows[name]
+            name = name.rpartition("-")[0]
+        return None
+
+    @property
+    def problems(self) -> list[dict[str, str]]:
+        """Every message with a link to its field, in the order of the page."""
+        found = [{"href": "", "text": text} for text in self.top]
+        for unit in self.units:
+            found += [{"href": f"#{unit.id}", "text": text} for text in unit.stray]
+            for form in (unit.form, *unit.antagonists):
+                found += [
+                    {"href": f"#{bound.auto_id}", "text": str(error)}
+                    for bound in form
+                    for error in bound.errors
+                ]
+            for row in unit.readings:
+                found += [_row_problem(row, text) for text in row.errors]
+        return found
+
+
+def _row_problem(row: ReadingRow, text: str) -> dict[str, str]:
+    bad = [b for b in row.form if b.errors and b.name not in ("site", "position")]
+    target = str(bad[0].auto_id) if bad and not row.stray else row.id
+    return {"href": f"#{target}", "text": text}

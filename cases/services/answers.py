@@ -1,20 +1,16 @@
-"""The clinician's signed answer, and the laboratory's countersignature.
+"""The clinician's signed answer, and the laboratory's countersignature."""
 
-The answer table of design section 4 as data: where each kind leads, what it
-must say, what records it asks for and whether it covers the short sites.
-"""
-
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
 from datetime import date, datetime
 from typing import Any
 
 from django.db import transaction
 
 from cases.enums import AuditEvent, CoverageKind, FlagStatus
-from cases.errors import Conflict, Invalid, InvalidField
+from cases.errors import Conflict, Invalid
 from cases.lifecycle import ANSWER_TARGETS, AnswerKind, CaseState, Command
 from cases.models import Answer, Case, Coverage, Flag
+from cases.services.answer_table import REFERRALS, ROWS, AnswerInput, validate
 from cases.services.base import advance, database_guards
 from cases.services.checks import CHECK_FIELDS, check_store
 from cases.services.content import answer_content, patient_commitment
@@ -26,98 +22,15 @@ from cases.services.signing import SignatureInput, sign
 from cases.tenancy import Actor
 
 __all__ = [
+    "REFERRALS",
+    "ROWS",
     "AnswerInput",
     "answer_preview",
     "countersign_content",
     "flag_answer",
     "flag_countersign",
+    "pending_answer",
 ]
-
-REFERRALS = (
-    "crown_lengthening",
-    "orthodontics",
-    "plane_correction",
-    "vertical_dimension",
-)
-
-
-@dataclass(frozen=True, slots=True)
-class AnswerInput:
-    """What the clinician chose.
-
-    ``changes`` (change of material or design): tooth → unit keys to change; a
-    bridge changes as a whole. ``review_on`` and ``referral`` for a deferral.
-    ``depth_mm``: site → how deep the re-preparation goes, as the check computed
-    it, filled in by the service.
-    """
-
-    kind: AnswerKind
-    grounds: str = ""
-    consent: bool = False
-    changes: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
-    review_on: date | None = None
-    referral: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class _Row:
-    needs_grounds: bool = False
-    needs_consent: bool = False
-    covers: bool = False
-    countersigned: bool = False
-    revises: bool = False
-    remounts: bool = False
-    records: tuple[str, ...] = ()
-
-
-ROWS: dict[AnswerKind, _Row] = {
-    AnswerKind.RE_PREPARATION: _Row(records=("readings", "impression", "jaw_record")),
-    AnswerKind.RE_MEASURE: _Row(remounts=True),
-    AnswerKind.NEW_JAW_RECORD: _Row(records=("jaw_record",)),
-    AnswerKind.CHANGE_MATERIAL: _Row(revises=True),
-    AnswerKind.CHANGE_DESIGN: _Row(revises=True),
-    AnswerKind.REDUCTION_COPING: _Row(covers=True, needs_grounds=True),
-    AnswerKind.ADJUST_OPPOSING: _Row(
-        needs_grounds=True,
-        needs_consent=True,
-        records=("readings", "opposing_impression", "jaw_record"),
-    ),
-    AnswerKind.REFER: _Row(needs_grounds=True),
-    AnswerKind.ACCEPT_RISK: _Row(
-        needs_grounds=True, needs_consent=True, covers=True, countersigned=True
-    ),
-    AnswerKind.CANCEL: _Row(needs_grounds=True),
-}
-
-
-def _validate(answer: AnswerInput, *, flag: Flag, at: datetime) -> None:
-    row = ROWS[answer.kind]
-    faults: list[InvalidField] = []
-    if row.needs_grounds and not answer.grounds.strip():
-        faults.append(InvalidField("/grounds", "Write the grounds of this choice."))
-    if len(answer.grounds) > 4000:
-        faults.append(InvalidField("/grounds", "Write at most 4000 characters."))
-    if row.needs_consent and not answer.consent:
-        faults.append(
-            InvalidField(
-                "/consent", "Confirm that the patient was informed and consented."
-            )
-        )
-    if row.revises and not answer.changes:
-        faults.append(InvalidField("/changes", "Say what is to change on which tooth."))
-    if row.covers and not flag.sites:
-        faults.append(
-            InvalidField("/kind", "This query names no site that could be covered.")
-        )
-    if answer.kind is AnswerKind.REFER:
-        if answer.referral not in REFERRALS:
-            faults.append(InvalidField("/referral", "Choose what comes first."))
-        if answer.review_on is None or answer.review_on <= at.date():
-            faults.append(
-                InvalidField("/review_on", "Enter a review date in the future.")
-            )
-    if faults:
-        raise Invalid(*faults)
 
 
 def _depths(flag: Flag) -> dict[str, Any]:
@@ -152,7 +65,7 @@ def answer_preview(
     """
     if flag.status != FlagStatus.OPEN:
         raise Conflict("This query has already been answered.")
-    _validate(answer, flag=flag, at=at)
+    validate(answer, flag=flag, at=at)
     revised = None
     if ROWS[answer.kind].revises:
         revised = changed_content(case=case, changes=answer.changes)

@@ -1,0 +1,105 @@
+"""The answer table of design section 4 as data.
+
+What each kind must say, what records it asks for, whether it covers the short
+sites, makes a new revision, or waits for a countersignature. Where each leads
+stands in ``cases.lifecycle.ANSWER_TARGETS``.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime
+
+from cases.errors import Invalid, InvalidField
+from cases.lifecycle import AnswerKind
+from cases.models import Flag
+
+__all__ = ["REFERRALS", "ROWS", "AnswerInput", "Row", "validate"]
+
+REFERRALS = (
+    "crown_lengthening",
+    "orthodontics",
+    "plane_correction",
+    "vertical_dimension",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class AnswerInput:
+    """What the clinician chose.
+
+    ``changes`` (change of material or design): tooth → unit keys to change; a
+    bridge changes as a whole. ``review_on`` and ``referral`` for a deferral.
+    ``depth_mm``: site → how deep the re-preparation goes, as the check computed
+    it, filled in by the service.
+    """
+
+    kind: AnswerKind
+    grounds: str = ""
+    consent: bool = False
+    changes: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    review_on: date | None = None
+    referral: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """What one kind of answer needs and does."""
+
+    needs_grounds: bool = False
+    needs_consent: bool = False
+    covers: bool = False
+    countersigned: bool = False
+    revises: bool = False
+    remounts: bool = False
+    records: tuple[str, ...] = ()
+
+
+ROWS: dict[AnswerKind, Row] = {
+    AnswerKind.RE_PREPARATION: Row(records=("readings", "impression", "jaw_record")),
+    AnswerKind.RE_MEASURE: Row(remounts=True),
+    AnswerKind.NEW_JAW_RECORD: Row(records=("jaw_record",)),
+    AnswerKind.CHANGE_MATERIAL: Row(revises=True),
+    AnswerKind.CHANGE_DESIGN: Row(revises=True),
+    AnswerKind.REDUCTION_COPING: Row(covers=True, needs_grounds=True),
+    AnswerKind.ADJUST_OPPOSING: Row(
+        needs_grounds=True,
+        needs_consent=True,
+        records=("readings", "opposing_impression", "jaw_record"),
+    ),
+    AnswerKind.REFER: Row(needs_grounds=True),
+    AnswerKind.ACCEPT_RISK: Row(
+        needs_grounds=True, needs_consent=True, covers=True, countersigned=True
+    ),
+    AnswerKind.CANCEL: Row(needs_grounds=True),
+}
+
+
+def validate(answer: AnswerInput, *, flag: Flag, at: datetime) -> None:
+    """Raise Invalid with everything the kind needs and the answer lacks."""
+    row = ROWS[answer.kind]
+    faults: list[InvalidField] = []
+    if row.needs_grounds and not answer.grounds.strip():
+        faults.append(InvalidField("/grounds", "Write the grounds of this choice."))
+    if len(answer.grounds) > 4000:
+        faults.append(InvalidField("/grounds", "Write at most 4000 characters."))
+    if row.needs_consent and not answer.consent:
+        faults.append(
+            InvalidField(
+                "/consent", "Confirm that the patient was informed and consented."
+            )
+        )
+    if row.revises and not answer.changes:
+        faults.append(InvalidField("/changes", "Say what is to change on which tooth."))
+    if row.covers and not flag.sites:
+        faults.append(
+            InvalidField("/kind", "This query names no site that could be covered.")
+        )
+    if answer.kind is AnswerKind.REFER:
+        if answer.referral not in REFERRALS:
+            faults.append(InvalidField("/referral", "Choose what comes first."))
+        if answer.review_on is None or answer.review_on <= at.date():
+            faults.append(
+                InvalidField("/review_on", "Enter a review date in the future.")
+            )
+    if faults:
+        raise Invalid(*faults)

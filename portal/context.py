@@ -1,15 +1,78 @@
 """What every page needs to know about the person looking at it."""
 
+from collections.abc import Callable
 from typing import Any
 
 from django.http import HttpRequest
+from django.urls import NoReverseMatch, reverse
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
 
-__all__ = ["acting"]
+from cases.enums import Side
+from cases.tenancy import Actor
+
+__all__ = ["NAVIGATION", "acting"]
+
+Shown = Callable[[Actor], bool]
+
+
+def _clinic(actor: Actor) -> bool:
+    return actor.side == Side.CLINIC
+
+
+def _laboratory(actor: Actor) -> bool:
+    return actor.side == Side.LABORATORY
+
+
+def _everyone(actor: Actor) -> bool:
+    return True
+
+
+# URL name, words, and to whom it is shown; a name without a page is left out.
+# An entry is current on every address below its own.
+NAVIGATION: tuple[tuple[str, Promise, Shown], ...] = (
+    ("work", _("Cases"), _clinic),
+    ("chair_check", _("Chair check"), _clinic),
+    ("bench", _("Bench"), _laboratory),
+    ("people", _("People"), _everyone),
+)
+# These share one entry of the menu and a menu of their own.
+_PEOPLE_PAGES = (
+    "/people/",
+    "/partners/",
+    "/delegations/",
+    "/tokens/",
+    "/organisation/",
+    "/account/",
+)
+
+
+def _is_current(name: str, url: str, path: str) -> bool:
+    if name == "people":
+        return path.startswith(_PEOPLE_PAGES)
+    return path.startswith(url)
+
+
+def _navigation(actor: Actor, path: str) -> list[dict[str, Any]]:
+    entries = []
+    for name, label, shown in NAVIGATION:
+        if not shown(actor):
+            continue
+        try:
+            url = reverse(name)
+        except NoReverseMatch:
+            continue
+        entries.append(
+            {"label": label, "url": url, "current": _is_current(name, url, path)}
+        )
+    return entries
 
 
 def acting(request: HttpRequest) -> dict[str, Any]:
-    """Return actor and memberships for the page frame."""
+    """Return actor, memberships and menu for the page frame."""
+    actor = getattr(request, "actor", None)
     return {
-        "actor": getattr(request, "actor", None),
+        "actor": actor,
         "memberships": getattr(request, "memberships", ()),
+        "nav": _navigation(actor, request.path) if actor else [],
     }

@@ -24,7 +24,7 @@ _nudge: list[Callable[[], None]] = []
 
 
 def set_nudge(nudge: Callable[[], None]) -> None:
-    """Register what wakes the worker after commit (cases.tasks does)."""
+    """Register what wakes the worker after commit (the web server does)."""
     _nudge[:] = [nudge]
 
 

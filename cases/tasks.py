@@ -86,6 +86,3 @@ def sweep() -> int:
 def nudge() -> None:
     """Wake the worker after commit; with the broker down the sweep does it."""
     relay_outbox.apply_async(retry=False, expires=30)
-
-
-outbox.set_nudge(nudge)

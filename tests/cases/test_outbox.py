@@ -12,9 +12,11 @@ from cases.models import Notice, OutboxRow
 from cases.tenancy import acting
 from tests.play import Play, build_world, unit
 
+pytestmark = pytest.mark.django_db(transaction=True, databases=["default", "relay"])
+
 
 @pytest.fixture
-def submitted(transactional_db) -> Play:
+def submitted() -> Play:
     play = Play(build_world())
     play.case = play.submit(play.draft(unit()))
     return play

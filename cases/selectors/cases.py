@@ -265,6 +265,7 @@ def case_detail(*, actor: Actor, code: str) -> CaseDetail:
     )
     flags = tuple(
         Flag.objects.filter(case=case)
+        .select_related("signature")
         .prefetch_related(Prefetch("answers", answers))
         .order_by("raised_at", "id")
     )

@@ -34,10 +34,11 @@ __all__ = [
 
 @dataclass(frozen=True, slots=True)
 class TimelineRow:
-    """One entry with its content, which may have been erased (None)."""
+    """One entry with content and salt, which may have been erased (None)."""
 
     entry: TimelineEntry
     content: dict[str, object] | None
+    salt: str | None = None
 
 
 def timeline_rows(*, actor: Actor, code: str) -> list[TimelineRow]:
@@ -45,9 +46,12 @@ def timeline_rows(*, actor: Actor, code: str) -> list[TimelineRow]:
     case = case_get(actor=actor, code=code)
     entries = list(TimelineEntry.objects.filter(case=case).order_by("position"))
     contents = {
-        row.entry_id: row.content for row in TimelineContent.objects.filter(case=case)
+        row.entry_id: (row.content, row.salt)
+        for row in TimelineContent.objects.filter(case=case)
     }
-    return [TimelineRow(entry, contents.get(entry.pk)) for entry in entries]
+    return [
+        TimelineRow(entry, *contents.get(entry.pk, (None, None))) for entry in entries
+    ]
 
 
 def flag_get(*, actor: Actor, code: str) -> Flag:

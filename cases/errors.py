@@ -13,6 +13,7 @@ __all__ = [
     "IllegalTransition",
     "Invalid",
     "InvalidField",
+    "KeyReused",
     "NotAllowed",
     "NotFound",
     "ReauthenticationRequired",
@@ -126,6 +127,19 @@ class TooMany(DomainError):
 
     code = "too-many-requests"
     status = 429
+
+
+class KeyReused(DomainError):
+    """An idempotency key came back with another request behind it."""
+
+    code = "idempotency-key-reused"
+    status = 422
+
+    def __init__(self) -> None:
+        super().__init__(
+            "This Idempotency-Key was already used with another body. Use a new key "
+            "for a new request."
+        )
 
 
 class StorageUnavailable(DomainError):

@@ -396,6 +396,7 @@ def test_a_remake_opens_a_linked_draft_and_keeps_the_state(play: Play):
             note="",
             at=play.tick(),
         )
+        assert remake.new_case_id is not None
         new = Case.objects.get(pk=remake.new_case_id)
         assert (new.state, new.remake_of_id) == ("draft", case.pk)
     assert play.fresh(case).state == "not_fitted"

@@ -39,6 +39,7 @@ _Place = tuple[Site, Quantity]
 _ZERO = Decimal(0)
 _QUANTITIES = tuple(Quantity)
 _SITES = tuple(Site)
+_POSITIONS = tuple(Position)
 
 
 def run_check(rule_set: RuleSet, request: CheckRequest) -> CaseCheck:
@@ -160,9 +161,14 @@ def _positions(
             k,
             planned_plane=unit.planned_plane,
         )
-        for position, group in grouped.items()
+        for position, group in sorted(grouped.items(), key=_listed)
     ]
     return checks, need
+
+
+def _listed(item: tuple[Position | None, list[Reading]]) -> int:
+    """Order positions as they are listed, so that entry order changes no sentence."""
+    return _POSITIONS.index(item[0]) if item[0] else 0
 
 
 def _missing(

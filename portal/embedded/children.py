@@ -37,7 +37,7 @@ class Children:
         self._environment = environment
         self._running: dict[str, subprocess.Popen[bytes]] = {}
 
-    def start(self, base_url: str) -> None:
+    def start(self) -> None:
         """Start all; return when the portal answers.
 
         Raises:
@@ -47,7 +47,7 @@ class Children:
             self.log(name).unlink(missing_ok=True)
         # The web server first and alone: a visitor waits for nothing else.
         self._spawn("web")
-        self._wait_until_answering(base_url + HEALTH)
+        self._wait_until_answering()
         for name in ("worker", "beat"):
             self._spawn(name)
 
@@ -95,7 +95,7 @@ class Children:
                 "--no-control-socket",
             ],
             "worker": [
-                *(*celery, "worker", "--concurrency", "2", "--loglevel", "info"),
+                *(*celery, "worker", "--concurrency", "2", "--loglevel", "warning"),
                 *("--without-gossip", "--without-mingle"),
             ],
             "beat": [
@@ -104,14 +104,16 @@ class Children:
             ],
         }[name]
 
-    def _wait_until_answering(self, url: str) -> None:
+    def _wait_until_answering(self) -> None:
+        # By number: a minimal machine may not know the name localhost.
+        url = f"http://127.0.0.1:{self._port}{HEALTH}"
         deadline = time.monotonic() + ANSWER_PATIENCE
         while not _answers(url):
-            ended = self._running["web"].poll() is not None
-            if ended or time.monotonic() > deadline:
-                raise EmbeddedError(
-                    f"The web server does not start.\n{tail(self.log('web'))}"
-                )
+            log = tail(self.log("web"))
+            if self._running["web"].poll() is not None:
+                raise EmbeddedError(f"The web server does not start.\n{log}")
+            if time.monotonic() > deadline:
+                raise EmbeddedError(f"{url} does not answer.\n{log}")
             time.sleep(0.1)
 
 

@@ -7,7 +7,7 @@ from types import FrameType
 
 __all__ = ["interruptible", "undisturbed"]
 
-_ENDING = (signal.SIGTERM, signal.SIGHUP)
+_ENDING = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
 
 
 def _interrupt(number: int, frame: FrameType | None) -> None:
@@ -29,7 +29,11 @@ def _handled(
 
 @contextmanager
 def interruptible() -> Iterator[None]:
-    """Make SIGTERM and a closed terminal end the block as Ctrl-C does."""
+    """Make SIGTERM and a closed terminal end the block as Ctrl-C does.
+
+    SIGINT is named too: a shell starts its background jobs with it ignored, and
+    Python then leaves it so.
+    """
     with _handled(_ENDING, _interrupt):
         yield
 
@@ -37,5 +41,5 @@ def interruptible() -> Iterator[None]:
 @contextmanager
 def undisturbed() -> Iterator[None]:
     """Let an impatient second Ctrl-C not cut the stopping short."""
-    with _handled((signal.SIGINT, *_ENDING), signal.SIG_IGN):
+    with _handled(_ENDING, signal.SIG_IGN):
         yield

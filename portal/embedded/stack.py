@@ -38,7 +38,7 @@ class Stack:
     def __init__(
         self, data: Path, *, port: int = 8000, say: Callable[[str], None] = print
     ) -> None:
-        self.base_url = f"http://localhost:{port}"
+        self.base_url = f"http://{_own_name()}:{port}"
         self._port = port
         self._say = say
         # Under root the database server runs as another user and walks through.
@@ -88,7 +88,7 @@ class Stack:
             EmbeddedError: the web server ends or stays silent.
         """
         self._say("starting web, worker and beat")
-        self.children.start(self.base_url)
+        self.children.start()
 
     def manage(self, *arguments: str) -> None:
         """Run a management command with all four logins, output to ours.
@@ -171,6 +171,15 @@ class Stack:
         valkey.start()
         self._environment["BROKER_URL"] = valkey.broker_url
         self._environment["CACHE_URL"] = valkey.cache_url
+
+
+def _own_name() -> str:
+    """Return the name people type; a minimal machine may know only the number."""
+    try:
+        socket.getaddrinfo("localhost", None, family=socket.AF_INET)
+    except OSError:
+        return "127.0.0.1"
+    return "localhost"
 
 
 def _await_port(port: int, patience: float) -> None:

@@ -1,7 +1,23 @@
 """The test database itself: who we are there, and that nothing stays behind."""
 
+from datetime import UTC, datetime
+
 import pytest
+from django.contrib.contenttypes.models import ContentType
+from django.contrib.sessions.models import Session
 from django.db import ProgrammingError, connection
+
+from tests.database import superuser, truncate_as_owner
+
+
+def count(table):
+    with superuser() as past_the_policies:
+        return past_the_policies.execute(f"SELECT count(*) FROM {table}").fetchone()[0]
+
+
+def leave_something():
+    expires = datetime(2026, 1, 5, 9, tzinfo=UTC)
+    Session.objects.create(session_key="k", session_data="", expire_date=expires)
 
 
 @pytest.mark.django_db
@@ -18,3 +34,25 @@ def test_the_default_connection_is_the_applications_login():
 def test_the_application_can_make_nothing():
     with connection.cursor() as cursor, pytest.raises(ProgrammingError):
         cursor.execute("CREATE TABLE public.mine (id int)")
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize("turn", ["first", "second"])
+def test_what_a_transactional_test_commits_is_gone_in_the_next(turn):
+    assert count("django_session") == 0, turn
+    leave_something()
+    assert count("django_session") == 1
+
+
+@pytest.mark.django_db(transaction=True)
+def test_what_the_migrations_put_in_comes_back():
+    before = list(ContentType.objects.order_by("pk").values_list("pk", "model"))
+    assert before
+    leave_something()
+    with superuser() as past_the_policies:
+        past_the_policies.execute("TRUNCATE django_content_type CASCADE")
+
+    truncate_as_owner()
+
+    assert count("django_session") == 0
+    assert before == list(ContentType.objects.order_by("pk").values_list("pk", "model"))

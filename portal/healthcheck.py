@@ -11,7 +11,7 @@ import time
 import urllib.request
 from pathlib import Path
 
-WEB = "http://127.0.0.1:8000/health/"
+WEB = "http://127.0.0.1:8000/health/ready"
 BEAT_SCHEDULE = Path("/tmp/beat.db")  # noqa: S108 -- a container's own tmpfs
 # Beat writes its schedule every three minutes (celery.beat.Scheduler.sync_every).
 BEAT_SILENCE = 600  # seconds

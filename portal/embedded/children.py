@@ -23,7 +23,7 @@ URLS = (
 # Who may log in as whom: web and worker never hold the owner's or maintenance's URL.
 _URLS_OF = {"web": URLS[:1], "worker": (URLS[0], URLS[2]), "beat": URLS[:1]}
 _STOP_ORDER = ("beat", "worker", "web")
-HEALTH = "/health/"
+HEALTH = "/health/ready"
 ANSWER_PATIENCE = 120.0  # seconds until the first answer, on a slow machine
 RESTART_PAUSE = 0.5
 

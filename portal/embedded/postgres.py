@@ -77,8 +77,14 @@ class Postgres:
         return self._folder / "postgres.log"
 
     @property
-    def process(self) -> subprocess.Popen[bytes] | None:
-        """The running server, for whoever supervises it."""
+    def process(self) -> subprocess.Popen[bytes]:
+        """The server's process.
+
+        Raises:
+            EmbeddedError: it was not started, or it was stopped.
+        """
+        if self._process is None:
+            raise EmbeddedError("PostgreSQL is not running")
         return self._process
 
     def dsn(self, role: str = SUPERUSER, database: str = "postgres") -> str:

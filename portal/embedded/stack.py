@@ -103,7 +103,7 @@ class Stack:
     def check(self) -> None:
         """Start again whatever has ended since the last look."""
         for server in self._servers:
-            if server.process and server.process.poll() is not None:
+            if server.process.poll() is not None:
                 self._say(f"{type(server).__name__} ended; starting it again")
                 server.start()
         self.children.revive(self._say)

@@ -40,8 +40,14 @@ class Valkey:
         return self._folder / "valkey.log"
 
     @property
-    def process(self) -> subprocess.Popen[bytes] | None:
-        """The running server, for whoever supervises it."""
+    def process(self) -> subprocess.Popen[bytes]:
+        """The server's process.
+
+        Raises:
+            EmbeddedError: it was not started, or it was stopped.
+        """
+        if self._process is None:
+            raise EmbeddedError("Valkey is not running")
         return self._process
 
     @property

@@ -6,13 +6,16 @@ import pytest
 from django.contrib.contenttypes.models import ContentType
 from django.contrib.sessions.models import Session
 from django.db import ProgrammingError, connection
+from psycopg import sql
 
 from tests.database import superuser, truncate_as_owner
 
 
 def count(table):
     with superuser() as past_the_policies:
-        return past_the_policies.execute(f"SELECT count(*) FROM {table}").fetchone()[0]
+        query = sql.SQL("SELECT count(*) FROM {}").format(sql.Identifier(table))
+        found = past_the_policies.execute(query).fetchone()
+    return found[0] if found else None
 
 
 def leave_something():

@@ -39,9 +39,15 @@ def own_server(folder):
     postgres.stop()
 
 
-def scalar(dsn, statement):
+def row(dsn, statement):
     with psycopg.connect(dsn) as connection:
-        return connection.execute(statement).fetchone()[0]
+        found = connection.execute(statement).fetchone()
+    assert found is not None
+    return found
+
+
+def scalar(dsn, statement):
+    return row(dsn, statement)[0]
 
 
 def test_it_is_durable_without_tcp_and_sorts_by_code_point(server):
@@ -113,12 +119,12 @@ def test_we_get_in_as_each_role_and_no_role_is_more_than_it_should_be(server):
 
     rights = {}
     for url in (urls.owner, urls.app, urls.relay, urls.maintenance):
-        with psycopg.connect(url) as connection:
-            name, *found = connection.execute(
-                "SELECT rolname, rolsuper, rolcreaterole, rolcreatedb, rolbypassrls"
-                " FROM pg_roles WHERE rolname = session_user"
-            ).fetchone()
-            rights[name] = found
+        name, *found = row(
+            url,
+            "SELECT rolname, rolsuper, rolcreaterole, rolcreatedb, rolbypassrls"
+            " FROM pg_roles WHERE rolname = session_user",
+        )
+        rights[name] = found
 
     assert rights == {
         "chairbench_owner": [False, False, False, False],

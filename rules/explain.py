@@ -63,27 +63,38 @@ def insufficient_sentence(
 ) -> Message:
     """Say how much is missing; a row is short somewhere, not at each cusp."""
     params = {"site": name, "low": mm(low), "high": mm(high), "need": mm(need)}
-    exact = low == high
-    if site in _ROWS:
-        return Message(_ROW_SHORT if exact else _ROW_SHORT_RANGE, params)
-    return Message(_SHORT if exact else _SHORT_RANGE, params)
+    shape = "exact" if low == high else "range" if low > 0 else "up to"
+    return Message((_ROW_SHORT if site in _ROWS else _SHORT)[shape], params)
 
 
-_ROW_SHORT = _(
-    "Somewhere along the {site}: short by {high} mm of the {need} mm needed. Choose "
-    "one of the options."
-)
-_ROW_SHORT_RANGE = _(
-    "Somewhere along the {site}: short by {low} to {high} mm of the {need} mm needed. "
-    "Choose one of the options."
-)
-_SHORT = _(
-    "At the {site}: short by {high} mm of the {need} mm needed. Choose one of the options."
-)
-_SHORT_RANGE = _(
-    "At the {site}: short by {low} to {high} mm of the {need} mm needed. Choose "
-    "one of the options."
-)
+_ROW_SHORT = {
+    "exact": _(
+        "Somewhere along the {site}: short by {high} mm of the {need} mm needed. "
+        "Choose one of the options."
+    ),
+    "range": _(
+        "Somewhere along the {site}: short by {low} to {high} mm of the {need} mm "
+        "needed. Choose one of the options."
+    ),
+    "up to": _(
+        "Somewhere along the {site}: short by up to {high} mm of the {need} mm needed. "
+        "Choose one of the options."
+    ),
+}
+_SHORT = {
+    "exact": _(
+        "At the {site}: short by {high} mm of the {need} mm needed. Choose one of the "
+        "options."
+    ),
+    "range": _(
+        "At the {site}: short by {low} to {high} mm of the {need} mm needed. Choose "
+        "one of the options."
+    ),
+    "up to": _(
+        "At the {site}: short by up to {high} mm of the {need} mm needed. Choose one "
+        "of the options."
+    ),
+}
 
 
 def doubt_sentence(
@@ -197,7 +208,6 @@ def need_notes(need: SiteNeed, cement: Decimal, adjustment: Decimal) -> list[Mes
 
 
 def reading_notes(
-    site: str,
     readings: tuple[Reading, ...],
     need: SiteNeed,
     low: Decimal,
@@ -214,7 +224,6 @@ def reading_notes(
                     "A reading was taken before the provisional was lost or found "
                     "high; the tooth may have moved since."
                 ),
-                {"site": site},
             )
         )
     most = need.own.max_mm if need.own else None
@@ -225,7 +234,7 @@ def reading_notes(
                     "More than {most} mm: mind the remaining dentine and the wall "
                     "heights."
                 ),
-                {"site": site, "most": mm(most)},
+                {"most": mm(most)},
             )
         )
     notes += [

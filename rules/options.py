@@ -30,25 +30,26 @@ def _(text: str) -> str:
     return text
 
 
-Judge = Callable[[RuleSet, Unit, Decimal], tuple[SiteCheck, ...]]
+Judge = Callable[[Unit], tuple[SiteCheck, ...]]
 
 _ZERO = Decimal(0)
 # Change of the prescription and time, as ranks.
 _CHANGE = {"change_material": 1, "accept_risk": 2}
 _TIME = {"re_measure": 1, "new_jaw_record": 2, "change_material": 1}
 _RE_PREPARATION_TIME = 3
+# Doubts that no reading can settle.
+_NOT_MEASURED = {Doubt.NO_NEED, Doubt.FACING_NEED_UNKNOWN, Doubt.SPLIT_NOT_FIXED}
 
 
 def options_for(
     rule_set: RuleSet,
     unit: Unit,
     sites: Sequence[SiteCheck],
-    k: Decimal,
     judge: Judge,
 ) -> tuple[Option, ...]:
     """Return the ways out for a unit; none where every site is sufficient.
 
-    ``judge`` judges the unit anew under another material.
+    ``judge`` judges the unit's readings anew under another material.
     """
     doubtful = [
         site
@@ -62,7 +63,7 @@ def options_for(
     if doubtful:
         found += _new_jaw_record(doubtful)
         found += [
-            _change_material(rule_set, unit, variant, judge(rule_set, variant, k))
+            _change_material(rule_set, unit, variant, judge(variant))
             for variant in _variants(rule_set, unit)
         ]
         found.append(_accept_risk(doubtful, unread))
@@ -82,29 +83,30 @@ def _order(option: Option) -> tuple[bool, Decimal, int, int]:
 
 
 def _re_measure(doubtful: Sequence[SiteCheck], unread: Sequence[SiteCheck]) -> Option:
+    needed = unread or not all(
+        site.doubts and set(site.doubts) <= _NOT_MEASURED for site in doubtful
+    )
+    if not needed:
+        return Option("re_measure", feasible=False, reasons=(Message(_NO_HELP),))
     consequences = [
         Message(_("At the {site}: take the missing reading."), {"site": site.label})
         for site in unread
     ]
     proven = [s for s in doubtful if s.verdict is Verdict.INSUFFICIENT and not s.doubts]
     if proven and len(proven) == len(doubtful):
-        consequences.append(
-            Message(
-                _(
-                    "The readings prove the shortage; measuring again helps only if "
-                    "they are wrong."
-                )
-            )
-        )
-    consequences.append(
-        Message(
-            _(
-                "Nothing is removed. The laboratory remounts or measures once more and "
-                "a new round of readings begins."
-            )
-        )
-    )
+        consequences.append(Message(_PROVEN))
+    consequences.append(Message(_NEW_ROUND))
     return Option("re_measure", feasible=True, consequences=tuple(consequences))
+
+
+_NO_HELP = _("What is missing here is no reading: see the advice at the sites.")
+_PROVEN = _(
+    "The readings prove the shortage; measuring again helps only if they are wrong."
+)
+_NEW_ROUND = _(
+    "Nothing is removed. The laboratory remounts or measures once more and a new round "
+    "of readings begins."
+)
 
 
 def _new_jaw_record(doubtful: Sequence[SiteCheck]) -> list[Option]:

@@ -1,9 +1,12 @@
 """Verdicts of sites, units and cases."""
 
+from dataclasses import replace
 from decimal import Decimal as D
 
 import pytest
 
+from rules.check import run_check
+from rules.payload import parse_check
 from rules.results import worst
 from rules.terms import Doubt, Verdict
 from tests.rules.builders import (
@@ -136,7 +139,7 @@ def test_a_short_row_is_short_somewhere_but_a_cusp_is_short_itself():
     row = site_of(run(unit(strip("buccal_cusps", held=2.0))), "buccal_cusps")
     assert row.advice.text().startswith("Somewhere along the buccal cusps: short by")
     cusp = site_of(run(unit(strip("distal_cusp", held=2.0))), "distal_cusp")
-    assert cusp.advice.text().startswith("At the distal cusp: short by 0.0 to 2.0 mm")
+    assert cusp.advice.text().startswith("At the distal cusp: short by up to 2.0 mm")
     exact = site_of(run(unit(point("distal_cusp", 1.5)), k=0), "distal_cusp")
     assert exact.advice.text().startswith("At the distal cusp: short by 0.5 mm of the")
     along = site_of(run(unit(point("buccal_cusps", 1.5)), k=0), "buccal_cusps")
@@ -406,3 +409,20 @@ def test_a_kind_without_a_need_is_undecided_never_sufficient(kind):
 
 def test_an_unread_pontic_is_unmeasured():
     assert run(unit(kind="pontic")).verdict is Verdict.UNMEASURED
+
+
+def test_a_range_that_starts_above_zero_is_named_in_full():
+    site = site_of(run(unit(strip("distal_cusp", passes=0.5, held=1))), "distal_cusp")
+    assert site.advice.text().startswith("At the distal cusp: short by 1.0 to 1.5 mm")
+
+
+def test_a_stale_reading_counts_with_a_note():
+    request = parse_check({"units": [unit(*FULL)]}, rule_set=SHIPPED)
+    (only,) = request.units
+    stale = replace(only, readings=tuple(replace(r, stale=True) for r in only.readings))
+    result = run_check(SHIPPED, replace(request, units=(stale,)))
+    assert result.verdict is Verdict.SUFFICIENT
+    assert site_of(result, "central_fossa").notes[0].text() == (
+        "A reading was taken before the provisional was lost or found high; the tooth "
+        "may have moved since."
+    )

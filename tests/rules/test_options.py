@@ -365,3 +365,14 @@ def test_options_as_json():
     assert "depth_mm" not in metal
     assert all(isinstance(o["reasons"], list) for o in options)
     assert Site.LINGUAL_CUSPS.value in cut["depth_mm"]
+
+
+@pytest.mark.parametrize(
+    "keys", [{"kind": "pontic"}, {"antagonist": "prepared"}], ids=["no need", "facing"]
+)
+def test_measuring_again_is_no_way_out_where_no_reading_is_missing(keys):
+    (option,) = options_of(run(unit(*SHORT, **keys)), "re_measure")
+    assert not option.feasible
+    assert "no reading" in texts(option.reasons)[0]
+    (unread,) = options_of(run(unit(*SHORT[:2], **keys)), "re_measure")
+    assert unread.feasible

@@ -369,7 +369,9 @@ def facing(tooth="26", **keys):
 
 
 def test_prepared_antagonists():
-    (only,) = parse(unit(antagonist="prepared", antagonists=[facing()])).units
+    request = parse(unit(antagonist="prepared", antagonists=[facing()]))
+    assert parse_check(dump_request(request), rule_set=SHIPPED) == request
+    (only,) = request.units
     assert only.antagonists[0].material == "full_metal"
     assert parse(unit(antagonist="prepared"))
 

@@ -1,0 +1,269 @@
+"""The units of a work order as a document shows them: what to make, what was read."""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from django.utils.safestring import SafeString
+from django.utils.translation import gettext
+
+from cases.documents import words
+from cases.documents.figures import length, mm, site_mark, unit_charts
+from cases.documents.moments import day
+from cases.drawings.clearance_chart import clearance_chart
+from cases.enums import Basis
+from rules.teeth import quantity_at
+from rules.terms import (
+    Antagonist,
+    Cementation,
+    Kind,
+    Method,
+    OcclusalSurface,
+    Position,
+    Quantity,
+    Relation,
+    Site,
+)
+
+__all__ = ["ReadingLine", "SiteLine", "Sources", "UnitSheet", "unit_sheets"]
+
+Json = Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingLine:
+    """One reading in words."""
+
+    reading: str
+    position: str
+    method: str
+    taken: str
+
+
+@dataclass(frozen=True, slots=True)
+class SiteLine:
+    """One site of the table with its readings; ``verdict`` "" is not judged."""
+
+    label: str
+    quantity: str
+    need: str
+    source: int | None
+    verdict: str
+    verdict_word: str
+    shortage: str
+    first: ReadingLine | None
+    more: tuple[ReadingLine, ...]
+
+    @property
+    def rows(self) -> int:
+        """How many rows of the table the site takes."""
+        return 1 + len(self.more)
+
+
+@dataclass(frozen=True, slots=True)
+class UnitSheet:
+    """One unit: a row of "what is to be made" and its part of the check."""
+
+    tooth: str
+    name: str
+    kind: str
+    bridge: str
+    material: str
+    details: str
+    shade: str
+    finish_line: str
+    opposing: str
+    verdict: str
+    verdict_word: str
+    charts: tuple[SafeString, ...]
+    sites: tuple[SiteLine, ...]
+
+
+class Sources:
+    """Numbers the sources of needs in the order they are first named."""
+
+    def __init__(self) -> None:
+        self._numbers: dict[str, int] = {}
+
+    def number(self, source: str) -> int | None:
+        """Return the number of a source; None where none is stated."""
+        if not source:
+            return None
+        return self._numbers.setdefault(source, len(self._numbers) + 1)
+
+    def rows(self) -> list[tuple[int, str]]:
+        """Return number and text of every source."""
+        return [(number, text) for text, number in self._numbers.items()]
+
+
+def _joined(parts: Iterable[str]) -> str:
+    return ", ".join(part for part in parts if part)
+
+
+def _strip(reading: Json) -> str:
+    said = (
+        ("passes_mm", gettext("%(mm)s slid")),
+        ("drags_mm", gettext("%(mm)s dragged")),
+        ("held_mm", gettext("%(mm)s held")),
+    )
+    return _joined(
+        template % {"mm": mm(reading[key])}
+        for key, template in said
+        if reading.get(key) is not None
+    )
+
+
+def _value(reading: Json, judged: Json | None) -> str:
+    """Return a point with twice its standard uncertainty.
+
+    A reading that states none was judged by its method's, which the check names
+    where this reading governs.
+    """
+    value = length(reading["value_mm"])
+    u = length(reading.get("u_mm"))
+    measured = (judged or {}).get("measured_mm") or {}
+    if u is None and judged and length(measured.get("low")) == value:
+        u = length(judged.get("u_mm"))
+    shown = mm(reading["value_mm"])
+    return f"{shown} ± {mm(str(2 * u))}" if u else shown
+
+
+def _method(reading: Json) -> str:
+    basis = words.basis(reading.get("basis", Basis.MOUTH))
+    if reading.get("mounting_number"):
+        basis = gettext("%(basis)s, mounting %(number)s") % {
+            "basis": basis,
+            "number": reading["mounting_number"],
+        }
+    method = words.capital(words.term(Method, reading["method"]))
+    return f"{method}; {basis[:1].lower()}{basis[1:]}"
+
+
+def _reading_line(reading: Json, judged: Json | None, *, several: bool) -> ReadingLine:
+    position = reading.get("position") or ""
+    where = words.term(Position, position) if position else ""
+    if several and judged and position and position == judged["governing_position"]:
+        where = gettext("%(position)s (governs)") % {"position": where}
+    point = reading.get("value_mm") is not None
+    taken_at = reading.get("taken_at") or ""
+    return ReadingLine(
+        reading=_value(reading, judged) if point else _strip(reading),
+        position=words.capital(where),
+        method=_method(reading),
+        taken=_joined((words.side(reading.get("side", "")), day(taken_at[:10]))),
+    )
+
+
+def _place(unit: Json, reading: Json) -> tuple[str, str]:
+    """Return site and quantity of a reading, as the check keys its results."""
+    quantity = quantity_at(
+        Site(reading["site"]),
+        str(unit["tooth"]),
+        Relation(unit.get("relation") or Relation.NORMAL),
+        positioned=bool(reading.get("position")),
+    )
+    return reading["site"], quantity.value
+
+
+def _site_line(
+    tooth: str, judged: Json, readings: Sequence[Json], sources: Sources
+) -> SiteLine:
+    mark = site_mark(judged, tooth)
+    several = len({r.get("position") for r in readings}) > 1
+    lines = [_reading_line(r, judged, several=several) for r in readings]
+    clearance = judged["quantity"] == Quantity.CLEARANCE
+    return SiteLine(
+        label=mark.label,
+        quantity="" if clearance else words.term(Quantity, judged["quantity"]),
+        need=mm(judged["need_mm"]),
+        source=sources.number(judged.get("source") or ""),
+        verdict=mark.verdict,
+        verdict_word=mark.verdict_word,
+        shortage=mark.shortage_text,
+        first=lines[0] if lines else None,
+        more=tuple(lines[1:]),
+    )
+
+
+def _site_lines(unit: Json, result: Json, sources: Sources) -> Iterator[SiteLine]:
+    tooth = str(unit["tooth"])
+    left: dict[tuple[str, str], list[Json]] = {}
+    for reading in unit["readings"]:
+        left.setdefault(_place(unit, reading), []).append(reading)
+    for judged in result["sites"]:
+        key = (judged["site"], judged["quantity"])
+        yield _site_line(tooth, judged, left.pop(key, []), sources)
+    for (site, quantity), readings in left.items():
+        lines = [_reading_line(r, None, several=False) for r in readings]
+        yield SiteLine(
+            label=words.capital(words.site(site, tooth)),
+            quantity=words.term(Quantity, quantity),
+            need="", source=None, verdict="", verdict_word="", shortage="",
+            first=lines[0], more=tuple(lines[1:]),
+        )  # fmt: skip
+
+
+def _opposing(unit: Json) -> str:
+    antagonist = unit.get("antagonist") or Antagonist.NATURAL
+    relation = unit.get("relation") or Relation.NORMAL
+    said = [words.capital(words.term(Antagonist, antagonist))]
+    if relation not in (Relation.NORMAL, Relation.NO_ANTAGONIST):
+        said.append(words.term(Relation, relation))
+    return _joined(said)
+
+
+def _sheet(unit: Json, result: Json, *, system: str, sources: Sources) -> UnitSheet:
+    tooth = str(unit["tooth"])
+    surface = unit.get("occlusal_surface") or ""
+    cementation = unit.get("cementation") or ""
+    span = unit.get("span") or ""
+    charts = unit_charts(unit, result, system=system)
+    return UnitSheet(
+        tooth=words.tooth(tooth, system),
+        name=words.tooth_name(tooth),
+        kind=words.capital(words.term(Kind, unit["kind"])),
+        bridge=gettext("Bridge %(span)s") % {"span": span} if span else "",
+        material=words.material(unit["material"], unit.get("material_label", "")),
+        details=words.capital(
+            _joined(
+                (
+                    words.term(OcclusalSurface, surface) if surface else "",
+                    words.term(Cementation, cementation) if cementation else "",
+                )
+            )
+        ),
+        shade=unit.get("shade") or "",
+        finish_line=words.capital((unit.get("finish_line") or "").replace("_", " ")),
+        opposing=_opposing(unit),
+        verdict=result["verdict"],
+        verdict_word=words.capital(words.verdict(result["verdict"])),
+        # The drawings escape every text in them.
+        charts=tuple(SafeString(clearance_chart(chart)) for chart in charts),
+        sites=tuple(_site_lines(unit, result, sources)),
+    )
+
+
+_NO_RESULT: Json = {"verdict": "unmeasured", "sites": ()}
+
+
+def unit_sheets(
+    units: Sequence[Json],
+    results: Mapping[str, Json],
+    *,
+    system: str,
+    sources: Sources,
+) -> list[UnitSheet]:
+    """Return every unit in the order of the prescription.
+
+    ``results`` holds the units of the check's result by tooth; a unit without
+    one shows as unmeasured.
+    """
+    return [
+        _sheet(
+            unit,
+            results.get(str(unit["tooth"]), _NO_RESULT),
+            system=system,
+            sources=sources,
+        )
+        for unit in units
+    ]

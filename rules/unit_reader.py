@@ -51,6 +51,11 @@ def _tooth(faults: Faults, value: object, pointer: str) -> str:
         meant = from_universal(value) if isinstance(value, str) else ""
     except UnknownTooth:
         meant = ""
+    if isinstance(value, int) and shown(value) in PERMANENT_TEETH:
+        faults.add(
+            pointer, _('Write the tooth as text: "{tooth}".'), tooth=shown(value)
+        )
+        return ""
     message = _("“{tooth}” is no tooth: write two digits of ISO 3950, 11 to 48.")
     if meant:
         message = _(

@@ -109,7 +109,7 @@ def test_a_body_that_is_no_object(body):
         ("UR6", "two digits"),
         ("4 6", "two digits"),
         ("", "two digits"),
-        (36, "“36” is no tooth"),
+        (36, 'Write the tooth as text: "36".'),
         (True, "“true” is no tooth"),
         (None, "“null” is no tooth"),
         ({}, "“{…}” is no tooth"),

@@ -6,12 +6,16 @@ process while the cache server is away.
 
 import logging
 from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
 from functools import wraps
 from typing import Any
 
 from allauth.account.adapter import DefaultAccountAdapter
 from allauth.account.auth_backends import AuthenticationBackend
+from allauth.account.internal.flows.login import get_authentication_records
 from allauth.mfa.adapter import DefaultMFAAdapter
+from allauth.mfa.models import Authenticator
+from django.conf import settings
 from django.contrib.auth.base_user import AbstractBaseUser
 from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponseBase
@@ -23,6 +27,8 @@ from cases.services import people
 __all__ = ["AccountAdapter", "MfaAdapter", "honest_status"]
 
 logger = logging.getLogger(__name__)
+
+_FRESH = timedelta(seconds=settings.ACCOUNT_REAUTHENTICATION_TIMEOUT)
 
 
 class AccountAdapter(DefaultAccountAdapter):  # type: ignore[misc]  # -- allauth has no stubs
@@ -57,6 +63,25 @@ class AccountAdapter(DefaultAccountAdapter):  # type: ignore[misc]  # -- allauth
             self.request, email=getattr(user, "email", ""), password=password
         )
         return found is not None and found.pk == user.pk
+
+    def is_reauthentication_required(self, *, app: str, **kwargs: Any) -> bool:
+        """Return whether to ask again; a fresh sign-in may set up a second factor.
+
+        One that was there before that sign-in is touched only after asking.
+        """
+        user, now = self.request.user, clock.now()
+        signed_in = [
+            datetime.fromtimestamp(record["at"], UTC)
+            for record in get_authentication_records(self.request, user)
+            if record.get("method") == "password"
+        ]
+        if signed_in and now - signed_in[-1] < _FRESH:
+            earlier = Authenticator.objects.filter(
+                user_id=user.pk, created_at__lt=signed_in[-1]
+            )
+            if not earlier.exists():
+                return False
+        return bool(super().is_reauthentication_required(app=app, **kwargs))
 
     def authenticate(self, request: HttpRequest, **credentials: Any) -> Any:
         """Return the active person; an inactive one is like a wrong password."""

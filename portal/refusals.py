@@ -50,7 +50,8 @@ def refuse(
 ) -> HttpResponse:
     """Answer with a status in the form the caller can read."""
     if is_api(request):
-        body = problem(status, code, detail or code.replace("-", " "), errors)
+        more = {"errors": errors} if errors else {}
+        body = problem(status, code, detail, **more)
         response = HttpResponse(
             json.dumps(body), status=status, content_type=CONTENT_TYPE
         )

@@ -5,7 +5,7 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 import dj_database_url
-from csp.constants import NONE, NONCE, SELF
+from csp.constants import NONCE, NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 from django.utils.translation import gettext_lazy as _
 
@@ -77,6 +77,7 @@ TEMPLATES = [
                 "django.contrib.messages.context_processors.messages",
                 "django.template.context_processors.i18n",
                 "portal.context.acting",
+                "portal.demo.people",
             ],
         },
     }
@@ -155,6 +156,8 @@ MFA_SUPPORTED_TYPES = ["totp", "recovery_codes"]
 MFA_TOTP_ISSUER = "Chairbench"
 MFA_ALLOW_UNVERIFIED_EMAIL = True
 REQUIRE_SECOND_FACTOR = envbool("REQUIRE_SECOND_FACTOR")
+# Set by `manage.py demo` alone: the invented people the sign-in page shows.
+DEMO_PEOPLE_FILE = envstr("DEMO_PEOPLE_FILE")
 SECOND_FACTOR_URL = "mfa_activate_totp"
 ACCOUNT_EMAIL_UNKNOWN_ACCOUNTS = False
 ACCOUNT_LOGOUT_REDIRECT_URL = "account_login"

@@ -17,6 +17,7 @@ from cases.canonical import new_secret, secret_hash
 from cases.models import ApiToken, Membership, Organisation, Partnership, User
 from cases.selectors import identity
 from cases.tenancy import Actor, operator, tenant
+from tests.play import PASSWORD
 
 __all__ = [
     "AT",
@@ -33,7 +34,6 @@ __all__ = [
 ]
 
 AT = datetime(2031, 3, 14, 9, 30, tzinfo=UTC)
-PASSWORD = "a long sentence for tests"
 TOTP_SECRET = "JBSWY3DPEHPK3PXPJBSWY3DPEHPK3PXP"
 
 

@@ -1,6 +1,7 @@
 """A clinician lets a colleague sign for them, dated and in writing."""
 
 from datetime import date, timedelta
+from typing import Any
 
 import pytest
 
@@ -14,8 +15,8 @@ from tests.personas import Personas
 TODAY = AT.date()
 
 
-def delegate(personas: Personas, actor: Actor, **fields: object) -> Delegation:
-    values = {
+def delegate(personas: Personas, actor: Actor, **fields: Any) -> Delegation:
+    values: dict[str, Any] = {
         "delegate_membership_id": personas.colleague.membership.pk,
         "starts_on": TODAY,
         "ends_on": TODAY + timedelta(days=14),

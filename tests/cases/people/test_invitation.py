@@ -1,6 +1,7 @@
 """The life of an invitation: made, mailed, withdrawn, used once, expired."""
 
 from datetime import timedelta
+from typing import Any
 
 import pytest
 from django.urls import resolve
@@ -17,8 +18,13 @@ from tests.personas import Personas
 WEEK = timedelta(days=7)
 
 
-def invite(personas: Personas, **fields: object) -> Invitation:
-    values = {"email": "New@Example.org", "role": "clinician", "at": AT, **fields}
+def invite(personas: Personas, **fields: Any) -> Invitation:
+    values: dict[str, Any] = {
+        "email": "New@Example.org",
+        "role": "clinician",
+        "at": AT,
+        **fields,
+    }
     actor = personas.clinic_manager.actor
     with acting(actor):
         return invitations.invitation_create(actor=actor, **values)
@@ -30,8 +36,8 @@ def secret_of(invitation: Invitation) -> str:
     return str(found.kwargs["secret"])
 
 
-def accept_new(invitation: Invitation, **fields: object) -> tuple[User, int]:
-    values = {
+def accept_new(invitation: Invitation, **fields: Any) -> tuple[User, int]:
+    values: dict[str, Any] = {
         "secret": secret_of(invitation),
         "name": "New Person",
         "password": PASSWORD,

@@ -687,6 +687,10 @@ class Migration(migrations.Migration):
             model_name='workorder',
             constraint=models.UniqueConstraint(condition=models.Q(('status', 'active')), fields=('case',), name='work_order_active_once'),
         ),
+        migrations.AddIndex(
+            model_name='caseparty',
+            index=models.Index(condition=models.Q(('scope__in', ['clinic', 'laboratory']), _negated=True), fields=['organisation', 'case'], name='case_party_beside'),
+        ),
         # Row-level security, grants and guards belong to the first migration.
         migrations.RunSQL(import_module("cases.migrations._0001_security").SQL),
     ]

@@ -130,6 +130,13 @@ class CaseParty(models.Model):
                 fields=["case", "organisation"], name="case_party_once"
             ),
         ]
+        indexes = [
+            models.Index(
+                fields=["organisation", "case"],
+                name="case_party_beside",
+                condition=~Q(scope__in=["clinic", "laboratory"]),
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"party {self.pk}"

@@ -1,5 +1,7 @@
 """Hypothesis strategies: units that parse, and JSON that need not."""
 
+from typing import Any
+
 from hypothesis import strategies as st
 
 from rules.requirements import RuleSet
@@ -103,7 +105,7 @@ def bodies(draw):
             max_size=3,
         )
     )
-    body = {"units": [draw(units(tooth)) for tooth in teeth]}
+    body: dict[str, Any] = {"units": [draw(units(tooth)) for tooth in teeth]}
     if draw(st.booleans()):
         body["decision"] = {"k": draw(st.sampled_from([0, 1, "1.645", 5]))}
     return body

@@ -19,6 +19,13 @@ def at_point(value, u):
     return Combined(Interval(D(value), D(value), True), Point(D(value), D(u)))
 
 
+def chance(reading, need) -> float:
+    """Return a conformance probability that must exist."""
+    found = conformance(reading, D(need))
+    assert found is not None
+    return found
+
+
 def between(low, high):
     return Combined(Interval(D(low), None if high is None else D(high)))
 
@@ -27,7 +34,7 @@ def between(low, high):
 # y 509.7 kPa, u 8.6, T_L 490: published 0.99. Inputs and result from memory, the
 # clause corroborated by the contents list of UKAS LAB 48.
 def test_jcgm_106_lower_limit_example():
-    found = conformance(at_point("509.7", "8.6"), D(490))
+    found = chance(at_point("509.7", "8.6"), 490)
     assert round(found, 2) == 0.99
     assert found == pytest.approx(stats.norm.cdf((509.7 - 490) / 8.6), abs=1e-12)
     assert found == pytest.approx(0.989010, abs=1e-6)
@@ -37,7 +44,7 @@ def test_jcgm_106_lower_limit_example():
 # y -5.47 V, u 0.05, T_U -5.40: published 0.92. Mirrored, an upper limit is a lower
 # one. From memory, the clause corroborated as above.
 def test_jcgm_106_upper_limit_example_mirrored():
-    found = conformance(at_point("5.47", "0.05"), D("5.40"))
+    found = chance(at_point("5.47", "0.05"), "5.40")
     assert round(found, 2) == 0.92
     assert found == pytest.approx(0.919243, abs=1e-6)
 
@@ -46,8 +53,8 @@ def test_jcgm_106_upper_limit_example_mirrored():
 # 16.3: published 0.66. Two one-sided probabilities. From memory.
 def test_jcgm_106_two_limits_example():
     reading = at_point("13.6", "1.8")
-    above = conformance(reading, D("12.5"))
-    beyond = conformance(reading, D("16.3"))
+    above = chance(reading, "12.5")
+    beyond = chance(reading, "16.3")
     # Phi(-1.5) is what lies above the upper limit, by symmetry.
     found = above - beyond
     exact = stats.norm.cdf(1.5) - stats.norm.cdf(-1.1 / 1.8)

@@ -1,6 +1,7 @@
 """Strict number parsing, strip intervals, and how readings combine."""
 
 from decimal import Decimal as D
+from typing import Any
 
 import pytest
 
@@ -136,7 +137,7 @@ def test_plain_text_of_a_decimal():
 
 
 def strip_of(**lengths):
-    fields = {f"{key}_mm": D(value) for key, value in lengths.items()}
+    fields: dict[str, Any] = {f"{key}_mm": D(value) for key, value in lengths.items()}
     return Reading(Site.CENTRAL_FOSSA, Method.STRIP, None, **fields)
 
 

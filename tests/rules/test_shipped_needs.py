@@ -7,6 +7,7 @@ import pytest
 
 from rules.needs import line_for
 from rules.request import FacingUnit
+from rules.requirements import Material
 from rules.teeth import quantity_at, sites_for
 from rules.terms import (
     Cementation,
@@ -36,8 +37,15 @@ MATERIALS = [
 ]
 
 
+def material_of(key) -> Material:
+    """Return a material the shipped set must have."""
+    found = SHIPPED.material(key)
+    assert found is not None
+    return found
+
+
 def need(material, site, tooth="36", surface=None, cementation=None, kind="crown"):
-    known = SHIPPED.material(material)
+    known = material_of(material)
     planned = FacingUnit(
         tooth,
         Kind(kind),
@@ -106,7 +114,7 @@ def test_the_set_holds_every_material():
     assert SHIPPED.k == D("1.645")
     assert SHIPPED.strip_delta_mm == 0
     assert SHIPPED.drag_mm == D("0.1")
-    usual = SHIPPED.material("lithium_disilicate").usual_cementation
+    usual = material_of("lithium_disilicate").usual_cementation
     assert usual is Cementation.ADHESIVE
 
 
@@ -118,7 +126,7 @@ def test_a_crown_has_a_need_at_every_site(material, tooth):
         assert line is not None, site
         assert D(0) < line.min_mm <= line.target_mm
         assert line.source
-    for surface in SHIPPED.material(material).occlusal_surfaces:
+    for surface in material_of(material).occlusal_surfaces:
         assert need(material, sites_for(tooth, Kind.CROWN)[0], tooth, surface)
 
 

@@ -23,6 +23,10 @@ app.conf.update(
         # these after 17 s (measured at a visibility timeout of 10 s).
         "unacked_restore_interval": 5,
         "unacked_restore_throttle": 1,
+        # A nudge with the broker away fails at once (6 s with kombu's default of
+        # connecting again): nobody waits for it, the sweep comes anyway. Worker
+        # and beat come back by rules of their own.
+        "max_retries": 0,
         "socket_connect_timeout": 2,
         "socket_timeout": 30,
     },

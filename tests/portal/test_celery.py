@@ -1,0 +1,39 @@
+"""The executor's settings: what a lost broker or worker may cost."""
+
+import time
+
+import pytest
+from celery.schedules import schedule
+from kombu.exceptions import OperationalError
+
+from portal.celery import app
+
+
+def test_with_the_broker_away_a_message_fails_at_once():
+    """The tests' broker URL names a socket that does not exist."""
+    began = time.monotonic()
+
+    with pytest.raises(OperationalError):
+        app.send_task("cases.tasks.relay_outbox", retry=False)
+
+    assert time.monotonic() - began < 1
+
+
+def test_no_task_may_outlive_the_time_after_which_it_is_given_to_another():
+    visible = app.conf.broker_transport_options["visibility_timeout"]
+
+    assert app.conf.task_soft_time_limit < app.conf.task_time_limit < visible
+
+
+def test_only_json_is_read():
+    assert app.conf.accept_content == ["json"]
+    assert app.conf.task_serializer == "json"
+
+
+def test_what_beat_sends_exists_and_does_not_pile_up():
+    app.loader.import_default_modules()
+
+    for entry in app.conf.beat_schedule.values():
+        assert entry["task"] in app.tasks
+        every = schedule(entry["schedule"]).run_every.total_seconds()
+        assert every <= entry["options"]["expires"] <= 30

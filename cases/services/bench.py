@@ -163,13 +163,25 @@ def case_resume(
 
 @transaction.atomic
 def case_cancel(
-    *, actor: Actor, code: str, version: int | None, reason: str, at: datetime
+    *,
+    actor: Actor,
+    code: str,
+    version: int | None,
+    reason: str,
+    at: datetime,
+    charged_work: str = "",
 ) -> Case:
-    """Cancel before dispatch; open queries are withdrawn, orders superseded."""
+    """Cancel before dispatch; open queries are withdrawn, orders superseded.
+
+    ``charged_work`` says what was done already and is charged.
+    """
     case = begin(actor=actor, code=code, command=Command.CANCEL, version=version)
     if actor.user_id != case.prescriber_id:
         raise NotAllowed("Only the prescriber cancels a case.")
     reason = check_text("/reason", reason, message="Say why the case is cancelled.")
+    if len(charged_work) > 4000:
+        raise Invalid.one("/charged_work", "Write at most 4000 characters.")
+    case.charged_work = charged_work.strip()
     Flag.objects.filter(
         case=case, status__in=[FlagStatus.OPEN, FlagStatus.COUNTERSIGN_DUE]
     ).update(
@@ -188,7 +200,8 @@ def case_cancel(
             actor=actor,
             at=at,
             target=CaseState.CANCELLED,
-            content={"reason": reason},
+            fields=("charged_work",),
+            content={"reason": reason, "charged_work": case.charged_work},
         )
     return case
 

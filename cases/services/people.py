@@ -8,7 +8,7 @@ from allauth.account.utils import user_pk_to_url_str
 from django.conf import settings
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.urls import reverse
 
 from cases import outbox, policies
@@ -31,6 +31,7 @@ __all__ = [
     "password_reset_path",
 ]
 
+_TAKEN = "There is an account with this address already. Sign in."
 MANAGERS = (Role.CLINIC_MANAGER, Role.LAB_MANAGER)
 BENCH_ROLES = (Role.TECHNICIAN, Role.LAB_MANAGER)
 ROLES_OF_SIDE: dict[str, tuple[Role, ...]] = {
@@ -168,7 +169,7 @@ def account_create(
     """
     address = email.strip().lower()
     if User.objects.filter(email=address).exists():
-        raise Conflict("There is an account with this address already. Sign in.")
+        raise Conflict(_TAKEN)
     if not name.strip():
         raise Invalid.one("/name", "Enter the name that is printed when you sign.")
     person = User(email=address, name=name.strip())
@@ -177,13 +178,17 @@ def account_create(
     except ValidationError as error:
         text = " ".join(error.messages).replace("{", "{{").replace("}", "}}")
         raise Invalid.one("/password", text) from error
-    return User.objects.create_user(
-        address,
-        password,
-        name=name.strip(),
-        licence_number=licence_number.strip(),
-        is_operator=is_operator,
-    )
+    try:
+        with transaction.atomic():
+            return User.objects.create_user(
+                address,
+                password,
+                name=name.strip(),
+                licence_number=licence_number.strip(),
+                is_operator=is_operator,
+            )
+    except IntegrityError as error:  # the same link, opened twice at once
+        raise Conflict(_TAKEN) from error
 
 
 @transaction.atomic

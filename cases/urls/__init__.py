@@ -1,5 +1,5 @@
 """Pages by public code, commands as verbs; each sub-list has one owner."""
 
-from cases.urls import pages, people
+from cases.urls import clinic, pages, people
 
-urlpatterns = [*people.urlpatterns, *pages.urlpatterns]
+urlpatterns = [*people.urlpatterns, *clinic.urlpatterns, *pages.urlpatterns]

@@ -2,24 +2,21 @@
 
 Standard library only, and nothing newer than Python 3.8 in its syntax: it must be
 read by whatever ``python3`` is there, if only to say that it is too old. Every
-failure is a :class:`Problem` with the line to type, never a traceback.
+failure is a ``Problem`` with the line to type, never a traceback.
 """
 
 from __future__ import annotations
 
-import ctypes
-import ctypes.util
 import fcntl
 import hashlib
 import importlib.util
 import os
-import shutil
-import subprocess
 import sys
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import NamedTuple
+
+from portal.machine import Machine, Problem, apt_install, apt_line, say, this_machine
 
 ROOT = Path(__file__).resolve().parent.parent
 OLDEST = (3, 11)
@@ -36,48 +33,6 @@ PANGO = {
 # Playwright's own driver needs it and Debian's minimal install lacks it.
 ATOMIC = {"libatomic.so.1": "libatomic1"}
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
-
-
-class Problem(Exception):
-    """Something only a person can settle; the message says how."""
-
-
-class Machine(NamedTuple):
-    """What the bootstrap asks of the machine; tests hand in their own."""
-
-    run: Callable[[Sequence[str], Mapping[str, str]], int]
-    which: Callable[[str], str | None]
-    has_library: Callable[[str], bool]
-    is_root: bool
-    version: tuple[int, int]
-
-
-def _run(command: Sequence[str], extra: Mapping[str, str]) -> int:
-    environment = {**os.environ, **extra}
-    # Another environment's variable would send uv there.
-    environment.pop("VIRTUAL_ENV", None)
-    return subprocess.call(list(command), env=environment, stdin=subprocess.DEVNULL)
-
-
-def _has_library(soname: str) -> bool:
-    if sys.platform != "linux":
-        return bool(ctypes.util.find_library(soname[3:].split(".so")[0]))
-    try:
-        ctypes.CDLL(soname)
-    except OSError:
-        return False
-    return True
-
-
-def this_machine() -> Machine:
-    """Return the machine we run on."""
-    is_root = hasattr(os, "geteuid") and os.geteuid() == 0
-    return Machine(_run, shutil.which, _has_library, is_root, sys.version_info[:2])
-
-
-def say(text: str) -> None:
-    """Show progress at once, also through a pipe."""
-    print(f"chairbench: {text}", flush=True)
 
 
 def fingerprint(root: Path) -> str:
@@ -122,6 +77,7 @@ def make_environment(machine: Machine, root: Path) -> None:
             "Python 3.11 or newer is needed, this is {}.{}; start again with a "
             "newer one, such as python3.11".format(*machine.version)
         )
+    wanted = fingerprint(root)  # a damaged checkout ends here, before any download
     with taking_turns(root):
         if is_current(root):
             return
@@ -132,7 +88,7 @@ def make_environment(machine: Machine, root: Path) -> None:
         command = [uv, "sync", "--frozen", "--project", str(root)]
         if machine.run(command, {"UV_COMPILE_BYTECODE": "1"}):
             raise Problem("'uv sync' failed, see above; start again when it can work")
-        (root / ".venv" / MARKER).write_text(fingerprint(root))
+        (root / ".venv" / MARKER).write_text(wanted)
 
 
 def _make_venv(machine: Machine, root: Path) -> None:
@@ -158,33 +114,6 @@ def _install_uv(machine: Machine, root: Path) -> None:
     command = [str(folder / "python"), "-m", "pip", "install", "--quiet"]
     if machine.run([*command, "--disable-pip-version-check", "uv>=0.9,<1"], {}):
         raise Problem("'pip install uv' failed, see above; is there a network?")
-
-
-def apt_line(machine: Machine, packages: Sequence[str]) -> str:
-    """Return the line a person types to install Debian packages."""
-    prefix = "" if machine.is_root else "sudo "
-    line = f"{prefix}apt-get install -y --no-install-recommends "
-    return line + " ".join(packages)
-
-
-def apt_install(machine: Machine, packages: Sequence[str], purpose: str) -> None:
-    """Install Debian packages when we may.
-
-    Raises:
-        Problem: we may not or it failed; names the exact line.
-    """
-    line = apt_line(machine, packages)
-    if not machine.is_root or not machine.which("apt-get"):
-        raise Problem(f"{purpose} is missing. On Debian and Ubuntu: {line}")
-    say(f"installing {' '.join(packages)} with apt-get ({purpose})")
-    quiet = {"DEBIAN_FRONTEND": "noninteractive"}
-    wait = ["-qq", "-o", "DPkg::Lock::Timeout=300", "-o", "Dpkg::Use-Pty=0"]
-    # A stale or absent package list is the usual reason to fail: always renewed.
-    updated = machine.run(["apt-get", "update", *wait], quiet) == 0
-    install = ["apt-get", "install", "-y", "--no-install-recommends", *wait]
-    if machine.run([*install, *packages], quiet):
-        hint = "" if updated else "apt-get update && "
-        raise Problem(f"{purpose} could not be installed. Try: {hint}{line}")
 
 
 def missing_pango(machine: Machine) -> list[str]:

@@ -10,6 +10,7 @@ import json
 import os
 import shutil
 import tempfile
+import time
 from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
@@ -74,7 +75,9 @@ def sweep() -> None:
     for folder in Path(tempfile.gettempdir()).glob(f"{PREFIX}*"):
         lock = FolderLock(folder)
         with suppress(EmbeddedError, OSError):
-            if folder.stat().st_uid != os.geteuid():
+            found = folder.stat()
+            # A young one may not have come to taking its lock yet.
+            if found.st_uid != os.geteuid() or time.time() - found.st_mtime < 60:
                 continue
             lock.acquire()
             shutil.rmtree(folder, ignore_errors=True)

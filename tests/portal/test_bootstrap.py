@@ -1,6 +1,8 @@
 """The bootstrap, on machines that lack one thing or another."""
 
 import ast
+import shutil
+import subprocess
 import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -8,8 +10,9 @@ from pathlib import Path
 import pytest
 
 from portal import bootstrap
-from portal.bootstrap import Machine, Problem
+from portal.machine import Machine, Problem, apt_install, this_machine
 
+MODULES = ("__init__", "bootstrap", "machine")
 EVERYTHING = frozenset({*bootstrap.PANGO, *bootstrap.ATOMIC})
 
 
@@ -190,12 +193,14 @@ def test_other_commands_need_no_libraries():
 
 def test_a_failed_apt_names_the_line_and_the_list_to_renew():
     with pytest.raises(Problem, match=r"Try: apt-get update && apt-get install -y"):
-        bootstrap.apt_install(machine(Recorder("apt-get")), ["chromium"], "Chromium")
+        apt_install(machine(Recorder("apt-get")), ["chromium"], "Chromium")
 
 
-@pytest.mark.parametrize("name", ["manage.py", "portal/bootstrap.py"])
+@pytest.mark.parametrize(
+    "name", ["manage.py", "portal/bootstrap.py", "portal/machine.py"]
+)
 def test_it_needs_nothing_but_the_standard_library(name):
-    """Both are read before anything is installed, by Pythons back to 3.8."""
+    """They are read before anything is installed, by Pythons back to 3.8."""
     tree = ast.parse((bootstrap.ROOT / name).read_text(), feature_version=(3, 8))
     imported = {
         alias.name.split(".")[0]
@@ -212,8 +217,29 @@ def test_it_needs_nothing_but_the_standard_library(name):
     assert (bootstrap.ROOT / "portal" / "__init__.py").read_text() == ""
 
 
+def test_a_damaged_checkout_is_said_without_a_traceback(tmp_path):
+    """Really run, by a Python that sees no packages (-S), without a uv.lock."""
+    (tmp_path / "portal").mkdir()
+    for name in ("manage.py", *(f"portal/{n}.py" for n in MODULES)):
+        shutil.copy(bootstrap.ROOT / name, tmp_path / name)
+    environment = {"PATH": "/usr/bin:/bin", "HOME": str(tmp_path)}
+
+    ran = subprocess.run(
+        [sys.executable, "-S", "manage.py", "demo"],
+        cwd=tmp_path,
+        env=environment,
+        capture_output=True,
+        text=True,
+    )
+
+    assert ran.returncode == 1
+    assert "Traceback" not in ran.stderr
+    assert ran.stderr.startswith("chairbench: [Errno 2]")
+    assert "pyproject.toml" in ran.stderr
+
+
 def test_this_machine_is_described_as_it_is():
-    here = bootstrap.this_machine()
+    here = this_machine()
 
     assert here.version == sys.version_info[:2]
     assert here.has_library("libc.so.6")

@@ -1,5 +1,6 @@
 """How the OpenAPI document names the ways to authenticate."""
 
+from django.conf import settings
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from drf_spectacular.openapi import AutoSchema
 
@@ -12,9 +13,15 @@ class ActingScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-c
     target_class = "cases.api.authentication.ActingAuthentication"
     name = ["bearerToken", "sessionCookie"]
 
+    def get_security_requirement(
+        self, auto_schema: AutoSchema
+    ) -> list[dict[str, list[str]]]:
+        """Return the two as alternatives: either of them is enough."""
+        return [{"bearerToken": []}, {"sessionCookie": []}]
+
     def get_security_definition(self, auto_schema: AutoSchema) -> list[dict[str, str]]:
         """Return the two schemes in the order of their names."""
         return [
             {"type": "http", "scheme": "bearer"},
-            {"type": "apiKey", "in": "cookie", "name": "__Host-chairbench"},
+            {"type": "apiKey", "in": "cookie", "name": settings.SESSION_COOKIE_NAME},
         ]

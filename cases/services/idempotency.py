@@ -13,7 +13,7 @@ from cases.errors import KeyReused
 from cases.models import IdempotencyKey
 from cases.tenancy import Actor
 
-__all__ = ["KEPT", "KeptAnswer", "answer_keep", "key_claim"]
+__all__ = ["KEPT", "KeptAnswer", "answer_keep", "key_claim", "key_known"]
 
 KEPT = timedelta(hours=24)
 # Few enough that no request pays for a night's worth of old keys.
@@ -88,3 +88,13 @@ def answer_keep(*, actor: Actor, route: str, key: str, answer: KeptAnswer) -> No
         route=route,
         key=key,
     ).update(status=answer.status, headers=answer.headers, body=answer.body)
+
+
+def key_known(*, actor: Actor, route: str, key: str) -> bool:
+    """Return whether this person's key was answered on this route."""
+    return IdempotencyKey.objects.filter(
+        organisation_id=actor.organisation_id,
+        user_id=actor.user_id,
+        route=route,
+        key=key,
+    ).exists()

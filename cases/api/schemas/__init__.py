@@ -1,0 +1,7 @@
+"""The components of the OpenAPI document; the tests hold every answer to them."""
+
+from cases.api.schemas import case, check, records
+
+__all__ = ["COMPONENTS"]
+
+COMPONENTS = {**check.COMPONENTS, **case.COMPONENTS, **records.COMPONENTS}

@@ -1,0 +1,208 @@
+"""Schemas of the check: what is asked, what is answered, rule sets and teeth."""
+
+from cases.api.schemas.shapes import (
+    FLAG,
+    MM,
+    NUMBER,
+    TEXT,
+    Schema,
+    array,
+    either,
+    nullable,
+    record,
+    ref,
+    words,
+)
+from cases.enums import Basis
+from rules.terms import (
+    Antagonist,
+    Cementation,
+    Kind,
+    Method,
+    OcclusalSurface,
+    Position,
+    Quantity,
+    Relation,
+    Role,
+    Site,
+    Verdict,
+    Wall,
+)
+
+__all__ = ["COMPONENTS", "DRAFT_READING", "DRAFT_UNIT"]
+
+LENGTH: Schema = {
+    "type": ["number", "string"],
+    "description": "Millimetres, at most two decimals; 1.5, “1.5” or “1,5”.",
+}
+FINE: Schema = {
+    "type": ["number", "string"],
+    "description": "At most four decimals.",
+}
+_READING = {
+    "site": words(Site),
+    "position": words(Position),
+    "method": words(Method),
+    "passes_mm": LENGTH,
+    "drags_mm": LENGTH,
+    "held_mm": LENGTH,
+    "value_mm": LENGTH,
+    "u_mm": FINE,
+}
+_OPTIONAL_READING = set(_READING) - {"site", "method"}
+_FACING = {
+    "tooth": TEXT,
+    "kind": words(Kind),
+    "material": TEXT,
+    "occlusal_surface": words(OcclusalSurface),
+    "cementation": words(Cementation),
+}
+_UNIT = {
+    "tooth": {**TEXT, "description": "ISO 3950, 11 to 48."},
+    "kind": words(Kind),
+    "material": TEXT,
+    "occlusal_surface": words(OcclusalSurface),
+    "cementation": words(Cementation),
+    "relation": words(Relation),
+    "antagonist": words(Antagonist),
+    "antagonists": array(record(_FACING, optional=("occlusal_surface", "cementation"))),
+    "planned_plane": FLAG,
+    "wall_heights_mm": record(dict.fromkeys(Wall, LENGTH), optional=tuple(Wall)),
+    "base_width_mm": LENGTH,
+    "span": either(TEXT, {"type": "integer"}),
+    "readings": array(ref("CheckReading")),
+}
+_NEEDED_UNIT = {"tooth", "kind", "material", "relation", "antagonist", "readings"}
+_OPTIONAL_UNIT = set(_UNIT) - _NEEDED_UNIT
+
+DRAFT_READING = record(
+    {
+        **_READING,
+        "basis": words(Basis.values),
+        "mounting_number": {"type": "integer", "minimum": 1, "maximum": 99},
+        "note": {**TEXT, "maxLength": 200},
+    },
+    optional=_OPTIONAL_READING | {"basis", "mounting_number", "note"},
+)
+DRAFT_UNIT = record(
+    {
+        **_UNIT,
+        "readings": array(ref("DraftReading")),
+        "shade": {**TEXT, "maxLength": 40},
+        "finish_line": {**TEXT, "maxLength": 20},
+    },
+    optional=_OPTIONAL_UNIT | {"shade", "finish_line"},
+)
+_CASE_READING = record(
+    {"tooth": TEXT, **DRAFT_READING["properties"]},
+    optional=_OPTIONAL_READING | {"basis", "mounting_number", "note"},
+)
+
+_RANGE = record({"low": nullable(MM), "high": nullable(MM)})
+_SITE = record(
+    {
+        "site": words(Site),
+        "role": nullable(words(Role)),
+        "quantity": words(Quantity),
+        "verdict": words(Verdict),
+        "need_mm": nullable(MM),
+        "target_mm": nullable(MM),
+        "measured_mm": either(_RANGE, {"type": "null"}),
+        "u_mm": NUMBER,
+        "governing_position": nullable(words(Position)),
+        "shortage_mm": either(_RANGE, {"type": "null"}),
+        "conformance_probability": nullable(NUMBER),
+        "source": TEXT,
+        "advice": TEXT,
+    },
+    optional=("u_mm",),
+)
+_OPTION = record(
+    {
+        "kind": TEXT,
+        "material": TEXT,
+        "occlusal_surface": words(OcclusalSurface),
+        "cementation": words(Cementation),
+        "feasible": FLAG,
+        "reasons": array(TEXT),
+        "depth_mm": {"type": "object", "additionalProperties": _RANGE},
+        "consequences": array(TEXT),
+    },
+    optional=("material", "occlusal_surface", "cementation", "depth_mm"),
+)
+_HEAD = record({"name": TEXT, "version": TEXT, "digest": TEXT})
+RESULT = {
+    "rule_set": _HEAD,
+    "verdict": words(Verdict),
+    "units": array(
+        record(
+            {
+                "tooth": TEXT,
+                "verdict": words(Verdict),
+                "sites": array(_SITE),
+                "options": array(ref("Option")),
+            }
+        )
+    ),
+}
+_MATERIAL = record(
+    {
+        "key": TEXT,
+        "label": TEXT,
+        "cementations": array(words(Cementation)),
+        "occlusal_surfaces": array(words(OcclusalSurface)),
+        "provisional": FLAG,
+    }
+)
+_LINES = array({"type": "object"})
+
+COMPONENTS: dict[str, Schema] = {
+    "CheckReading": record(_READING, optional=_OPTIONAL_READING),
+    "CheckUnit": record(_UNIT, optional=_OPTIONAL_UNIT),
+    "CheckRequest": record(
+        {
+            "decision": record({"k": FINE}),
+            "laboratory": TEXT,
+            "rule_set": TEXT,
+            "units": {**array(ref("CheckUnit")), "minItems": 1, "maxItems": 60},
+        },
+        optional=("decision", "laboratory", "rule_set"),
+    ),
+    "DraftReading": DRAFT_READING,
+    "DraftUnit": DRAFT_UNIT,
+    "CaseReading": _CASE_READING,
+    "Option": _OPTION,
+    "Check": record(RESULT),
+    "Materials": record({"rule_set": _HEAD, "items": array(_MATERIAL)}),
+    "RuleSet": record(
+        {
+            "name": TEXT,
+            "version": TEXT,
+            "digest": TEXT,
+            "decision": record(
+                {
+                    "k": NUMBER,
+                    "strip_delta_mm": MM,
+                    "drag_mm": MM,
+                    "cement_space_mm": MM,
+                    "adjustment_mm": MM,
+                }
+            ),
+            "materials": array(_MATERIAL),
+            "methods": _LINES,
+            "needs": _LINES,
+            "required_sites": _LINES,
+            "positions": _LINES,
+            "canonical": {**TEXT, "description": "Its SHA-256 is the digest."},
+        }
+    ),
+    "Teeth": record(
+        {
+            "items": array(
+                record(
+                    {"given": TEXT, "iso3950": TEXT, "universal": TEXT, "palmer": TEXT}
+                )
+            )
+        }
+    ),
+}

@@ -1,0 +1,92 @@
+"""The body of a draft, and a draft from a body: new, or changed in part."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from cases.api.documented import reference
+from cases.api.fields import Body, day, moment, nested, passed_on, text
+from cases.api.representations.prescription import draft_units, prescription_fields
+from cases.selectors.cases import CaseDetail
+from cases.services.drafts import DraftInput, PatientInput, PrescriptionInput
+
+__all__ = ["CREATE", "PATCH", "changed_draft", "new_draft"]
+
+_PATIENT = Body(
+    {"reference": text(40, needed=True), "initials": text(6), "age_band": text(10)}
+)
+_PRESCRIPTION = Body(
+    {
+        "shade": text(40),
+        "notes": text(4000),
+        "occlusal_scheme": text(60),
+        "disinfection": text(60),
+        "jaw_record": text(60),
+    }
+)
+# What is not in the body of a change stays as it was.
+KEEP: Any = object()
+_UNITS = {"type": "array", "items": reference("DraftUnit"), "maxItems": 60}
+
+CREATE = Body(
+    {
+        "laboratory": text(10, needed=True),
+        "patient": nested(_PATIENT, needed=True),
+        "prescription": nested(_PRESCRIPTION, default={}),
+        "units": passed_on(_UNITS, default=()),
+        "wanted_on": day(),
+        "appointment_at": moment(),
+        "prescriber": text(254),
+    }
+)
+PATCH = Body(
+    {
+        "patient": nested(_PATIENT, default=KEEP),
+        "prescription": nested(_PRESCRIPTION, default=KEEP),
+        "units": passed_on(_UNITS, default=KEEP),
+        "wanted_on": day(default=KEEP),
+        "appointment_at": moment(default=KEEP),
+        "prescriber": text(254),
+    }
+)
+
+
+def new_draft(values: Mapping[str, Any]) -> DraftInput:
+    """Return the draft of a new case."""
+    return DraftInput(
+        patient=PatientInput(**values["patient"]),
+        prescription=PrescriptionInput(**values["prescription"]),
+        units=values["units"],
+        wanted_on=values["wanted_on"],
+        appointment_at=values["appointment_at"],
+        prescriber_email=values["prescriber"],
+    )
+
+
+def _before(detail: CaseDetail) -> dict[str, Any]:
+    """Return the draft as it stands; without one, the revision sent back.
+
+    The readings of a revision sent back are kept by the case; a correction lists
+    only new ones.
+    """
+    source = detail.draft or detail.prescription
+    units = detail.draft_units if detail.draft else detail.units
+    return {
+        "patient": {
+            "reference": detail.patient.reference,
+            "initials": detail.patient.initials,
+            "age_band": detail.patient.age_band,
+        },
+        "prescription": prescription_fields(source) if source else {},
+        "units": draft_units(units, detail.draft_readings),
+        "wanted_on": detail.case.wanted_on,
+        "appointment_at": detail.case.appointment_at,
+        "prescriber": detail.case.prescriber.email,
+    }
+
+
+def changed_draft(detail: CaseDetail, values: Mapping[str, Any]) -> DraftInput:
+    """Return the draft with what the body states in place of what was there."""
+    stated = {key: value for key, value in values.items() if value is not KEEP}
+    if not stated["prescriber"]:
+        del stated["prescriber"]
+    return new_draft({**_before(detail), **stated})

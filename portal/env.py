@@ -45,6 +45,7 @@ OPTIONS: tuple[Option, ...] = (
     Option("SECURE", "true", "HTTPS-only cookies, HSTS; false only on localhost."),
     Option("TRUST_PROXY", "false", "Believe X-Forwarded-Proto of your own proxy."),
     Option("REQUIRE_SECOND_FACTOR", "true", "Ask everyone for a second factor."),
+    Option("DEMO_PEOPLE_FILE", "", "Demo only: people shown on the sign-in page."),
     Option("DATA_UPLOAD_MB", "12", "Largest request body, megabytes."),
 )
 

@@ -18,6 +18,7 @@ os.environ.update(
     SECURE="false",
     EMAIL_URL="",
     STORAGE_ROOT=str(files_folder()),
+    DEMO_PEOPLE_FILE="",
 )
 # Type checking and migration checks import the settings without a server.
 os.environ.setdefault(

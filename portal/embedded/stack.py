@@ -5,7 +5,7 @@ import secrets
 import socket
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from types import TracebackType
 
@@ -29,18 +29,25 @@ LOOK = 0.3  # seconds between two looks at what still runs
 class Stack:
     """A running portal on one data folder and one port of this machine.
 
-    As a context manager it starts everything and stops it in order. PostgreSQL
+    As a context manager it starts everything and stops it in order. ``settings``
+    are options of portal/env.py; the caller's environment wins over them. PostgreSQL
     and Valkey are embedded unless ``DATABASE_URL`` (then with the other three
     URLs) or ``BROKER_URL`` names servers of your own. Start and stop belong to
     the main thread.
     """
 
     def __init__(
-        self, data: Path, *, port: int = 8000, say: Callable[[str], None] = print
+        self,
+        data: Path,
+        *,
+        port: int = 8000,
+        say: Callable[[str], None] = print,
+        settings: Mapping[str, str] | None = None,
     ) -> None:
         self.base_url = f"http://{_own_name()}:{port}"
         self._port = port
         self._say = say
+        self._settings = dict(settings or {})
         # Under root the database server runs as another user and walks through.
         mode = 0o711 if server_account() else 0o700
         self._data = private_folder(data.resolve(), mode)
@@ -128,6 +135,7 @@ class Stack:
             "EMAIL_URL": f"file://{mail}",
             # Plain HTTP on this machine only: cookies must work without TLS.
             "SECURE": "false",
+            **self._settings,
             **os.environ,
             "DJANGO_SETTINGS_MODULE": "portal.settings",
             "PYTHONUNBUFFERED": "1",

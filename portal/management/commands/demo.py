@@ -8,6 +8,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
+from portal.demo import demo_settings
 from portal.embedded.children import ROOT
 from portal.embedded.errors import EmbeddedError
 from portal.embedded.interrupts import interruptible
@@ -42,7 +43,7 @@ class Command(BaseCommand):
 
     def _run(self, data: Path, port: int, credentials: Path | None) -> None:
         draft = _draft_of(credentials) if credentials else None
-        stack = Stack(data, port=port, say=self._say)
+        stack = Stack(data, port=port, say=self._say, settings=demo_settings(data))
         try:
             stack.start_servers()
             self._say("loading the demo")

@@ -1,0 +1,282 @@
+"""Settled: cleared, in fabrication, at try-in, dispatched, and the outcome."""
+
+from cases.lifecycle import AnswerKind
+from cases.management.demo.days import Days
+from cases.management.demo.stage import Story
+from cases.management.demo.teeth import AT_PROTRUSION, point, row, strip, unit
+from cases.management.demo.troupe import Troupe
+from cases.services.answers import AnswerInput
+from cases.services.outcome import FitInput
+
+__all__ = [
+    "at_try_in",
+    "cleared",
+    "dispatched",
+    "fitted",
+    "in_fabrication",
+    "not_fitted",
+]
+
+
+def fitted(troupe: Troupe, days: Days) -> Story:
+    """The whole job: short, asked, prepared again, built, fitted as delivered."""
+    ceramic = {"occlusal_surface": "ceramic", "finish_line": "shoulder"}
+    return (
+        troupe.at_quillfern()
+        .draft(
+            days.at(62, "09:20"),
+            "QF-1064",
+            [
+                unit(
+                    "26",
+                    "metal_ceramic",
+                    row("1.5", "1.0-1.5", "1.5"),
+                    wall_heights_mm={"facial": "5.1", "lingual": "4.9"},
+                    base_width_mm="10",
+                    **ceramic,
+                )
+            ],
+            wanted_on=days.date(45),
+            shade="Tab 5",
+        )
+        .submit(days.at(62, "09:50"))
+        .receive(days.at(60, "08:40"), "3", promised_on=days.date(46))
+        .ask(
+            days.at(60, "09:30"),
+            "Between 0.5 and 1.0 is missing over the palatal cusps for ceramic. There "
+            "is height enough: a second preparation would hold.",
+        )
+        .answer(
+            days.at(59, "08:20"),
+            AnswerInput(
+                kind=AnswerKind.RE_PREPARATION,
+                grounds="Agreed. I recall the patient and stop at the 2.0 strip.",
+            ),
+        )
+        .records(
+            days.at(55, "15:00"),
+            [{"tooth": "26", **reading} for reading in row("2.0", "2.0", "1.5")],
+            "The 2.0 strip slides over both palatal cusps now.",
+        )
+        .receive(days.at(53, "08:50"), "3")
+        .clear(days.at(53, "10:00"))
+        .release(days.at(53, "10:15"))
+        .dispatch(days.at(46, "16:00"), "By the Tuesday round")
+        .receipt(days.at(45, "09:10"))
+        .fit(
+            days.at(44, "11:30"),
+            FitInput(fitted=True, findings=["as_delivered"], minutes=12),
+        )
+    )
+
+
+def not_fitted(troupe: Troupe, days: Days) -> Story:
+    """A documented risk that came true, and the remake it led to."""
+    return (
+        troupe.at_mossgallop()
+        .draft(
+            days.at(48, "10:00"),
+            "MG-0361",
+            [
+                unit(
+                    "27",
+                    "metal_ceramic",
+                    row("1.5", "1.5-2.0", "1.5"),
+                    occlusal_surface="ceramic",
+                )
+            ],
+            wanted_on=days.date(32),
+            shade="Tab 6",
+        )
+        .submit(days.at(48, "10:20"))
+        .receive(days.at(46, "09:00"), "6", promised_on=days.date(33))
+        .ask(
+            days.at(46, "09:45"),
+            "Up to 0.5 is missing over the palatal cusps. Built like this the ceramic "
+            "gets thin over the cusp tips.",
+        )
+        .answer(
+            days.at(45, "13:00"),
+            AnswerInput(
+                kind=AnswerKind.ACCEPT_RISK,
+                grounds="The patient leaves for a long journey and cannot come twice. "
+                "Risk of a thin spot explained and accepted.",
+                consent=True,
+            ),
+        )
+        .countersign(days.at(44, "08:30"))
+        .clear(days.at(44, "09:00"))
+        .release(days.at(44, "09:10"))
+        .dispatch(days.at(34, "15:30"), "By the Friday round")
+        .receipt(days.at(33, "09:00"))
+        .fit(
+            days.at(32, "14:20"),
+            FitInput(
+                fitted=False,
+                findings=["too_high", "perforated"],
+                minutes=35,
+                note="High by about 0.3 palatally; the opaque showed through before "
+                "it was down.",
+            ),
+        )
+        .remake(
+            days.at(32, "15:00"),
+            "clearance_risk_accepted",
+            "shared",
+            "Prepared again at once; new readings follow with the impression.",
+        )
+    )
+
+
+def dispatched(troupe: Troupe, days: Days) -> Story:
+    """An upper incisor with room in every position, on its way back."""
+    return (
+        troupe.at_tanglewhisk()
+        .draft(
+            days.at(18, "09:00"),
+            "TW-2068",
+            [
+                unit(
+                    "11",
+                    "lithium_disilicate",
+                    [
+                        strip("lingual_surface", passes_mm="1.5"),
+                        strip("lingual_surface", AT_PROTRUSION, passes_mm="1.0"),
+                        strip("incisal_edge", AT_PROTRUSION, passes_mm="1.5"),
+                    ],
+                    finish_line="radial shoulder",
+                )
+            ],
+            wanted_on=days.date(-2),
+            shade="Tab 2, photographs follow",
+        )
+        .submit(days.at(18, "09:30"))
+        .receive(days.at(16, "08:45"), "15", promised_on=days.date(-1))
+        .clear(days.at(16, "09:30"))
+        .release(days.at(16, "09:40"))
+        .dispatch(days.at(1, "16:00"), "By the afternoon round")
+    )
+
+
+def at_try_in(troupe: Troupe, days: Days) -> Story:
+    """Cleared within measuring uncertainty, now tried in at the clinic."""
+    return (
+        troupe.at_mossgallop()
+        .draft(
+            days.at(15, "13:30"),
+            "MG-0389",
+            [
+                unit(
+                    "25",
+                    "lithium_disilicate",
+                    [
+                        point("buccal_cusps", "1.3"),
+                        point("lingual_cusps", "1.6"),
+                        point("central_fossa", "1.4"),
+                    ],
+                    finish_line="radial shoulder",
+                )
+            ],
+            wanted_on=days.date(-4),
+            shade="Tab 3",
+        )
+        .submit(days.at(15, "13:50"))
+        .receive(days.at(13, "09:00"), "17", promised_on=days.date(-2))
+        .clear(days.at(13, "10:10"), [("25", "lingual_cusps")])
+        .release(days.at(13, "10:20"))
+        .try_in(
+            days.at(3, "15:00"),
+            "Unglazed. Please check the mesial contact and the shade in daylight.",
+        )
+    )
+
+
+def in_fabrication(troupe: Troupe, days: Days) -> Story:
+    """Short for metal-ceramic, changed to zirconia by a signed answer."""
+    return (
+        troupe.at_quillfern()
+        .draft(
+            days.at(12, "10:40"),
+            "QF-1132",
+            [
+                unit(
+                    "47",
+                    "metal_ceramic",
+                    row("1.0-1.5", "1.0-1.5", "1.0-1.5"),
+                    occlusal_surface="ceramic",
+                    wall_heights_mm={"facial": "3.4", "lingual": "3.6"},
+                    base_width_mm="10",
+                    finish_line="chamfer",
+                )
+            ],
+            wanted_on=days.date(-3),
+            shade="Tab 6",
+        )
+        .submit(days.at(12, "11:00"))
+        .receive(days.at(10, "08:35"), "18", promised_on=days.date(-2))
+        .ask(
+            days.at(10, "09:15"),
+            "Between 1.0 and 1.5 all over, 2.0 is needed on the buccal cusps. The walls "
+            "are low, so I would not take more off. Zirconia would go into this room "
+            "without touching the tooth again.",
+        )
+        .answer(
+            days.at(9, "12:50"),
+            AnswerInput(
+                kind=AnswerKind.CHANGE_MATERIAL,
+                grounds="A second molar nobody sees: zirconia, and the tooth stays as "
+                "it is.",
+                changes={"47": {"material": "zirconia_3y"}},
+            ),
+        )
+        .clear(days.at(8, "08:50"))
+        .release(days.at(8, "09:00"))
+    )
+
+
+def cleared(troupe: Troupe, days: Days) -> Story:
+    """Both arches prepared: each gap holds the needs of two crowns."""
+    both = {
+        "antagonist": "prepared",
+        "planned_plane": True,
+        "occlusal_surface": "ceramic",
+        "finish_line": "shoulder",
+    }
+    facing = {"kind": "crown", "material": "metal_ceramic"}
+    return (
+        troupe.at_quillfern()
+        .draft(
+            days.at(7, "08:50"),
+            "QF-1147",
+            [
+                unit(
+                    "36",
+                    "metal_ceramic",
+                    _gap("4.0", "3.9", "3.9"),
+                    antagonists=[{"tooth": "26", **facing}],
+                    **both,
+                ),
+                unit(
+                    "26",
+                    "metal_ceramic",
+                    _gap("3.9", "3.9", "4.0"),
+                    antagonists=[{"tooth": "36", **facing}],
+                    **both,
+                ),
+            ],
+            wanted_on=days.date(-8),
+            shade="Tab 5",
+            notes="The plane is fixed by the wax-up sent with the models.",
+        )
+        .submit(days.at(7, "09:30"))
+        .receive(days.at(5, "08:40"), "25", promised_on=days.date(-6))
+        .clear(days.at(1, "09:00"))
+    )
+
+
+def _gap(buccal: str, lingual: str, fossa: str) -> list[dict[str, object]]:
+    return [
+        point("buccal_cusps", buccal),
+        point("lingual_cusps", lingual),
+        point("central_fossa", fossa),
+    ]

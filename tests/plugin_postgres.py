@@ -92,7 +92,9 @@ def refuse_real_data(dsn: str) -> None:
             belongs to a real installation (whose passwords tests would replace).
     """
     try:
-        with psycopg.connect(dsn, connect_timeout=10) as connection:
+        with psycopg.connect(
+            dsn, connect_timeout=10, client_encoding="utf8"
+        ) as connection:
             row = connection.execute(
                 "SELECT rolsuper FROM pg_roles WHERE rolname = current_user"
             ).fetchone()

@@ -47,7 +47,6 @@ def ask(personas: Personas, persona: str, row: Row, target: Target) -> int:
     elif persona != "anonymous":
         client.force_login(personas.named(persona).user)
     path = reverse(row.name, kwargs=target.kwargs)
-    extra = {"headers": target.headers}
     if target.json is not None:
         response = client.generic(
             row.method,
@@ -58,7 +57,7 @@ def ask(personas: Personas, persona: str, row: Row, target: Target) -> int:
         )
     else:
         call = getattr(client, row.method.lower())
-        response = call(path, target.data, **extra)
+        response = call(path, target.data, headers=target.headers)
     return int(response.status_code)
 
 

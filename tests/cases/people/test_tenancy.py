@@ -90,7 +90,7 @@ def test_the_operator_sees_organisations_and_invitations_alone(filled: Personas)
     assert set(map(frozenset, seen.values())) == {frozenset()}
 
 
-def refused(sql: str, values: list[object]) -> bool:
+def refused(sql: str, values: list[int]) -> bool:
     """Return whether the database refused, or changed no row."""
     try:
         with transaction.atomic(), connection.cursor() as cursor:

@@ -1,0 +1,302 @@
+"""A stored check as people see it: chart, table of sites, ways out.
+
+Everything is taken from the check's own result (JSON, lengths in millimetres), so
+that an old check shows as it was judged.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any
+
+from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from cases.drawings.clearance_chart import (
+    Captions,
+    ClearanceChart,
+    SiteMark,
+    chart_headers,
+    chart_rows,
+    clearance_chart,
+    measured_text,
+    mm_text,
+)
+from cases.forms.vocabulary import (
+    material_words,
+    position_words,
+    site_words,
+    tooth_words,
+)
+from cases.forms.words import word
+from cases.views.captions import captions, length, within
+from cases.views.ways import OptionGroup, OptionRow, option_groups, option_rows
+from rules.teeth import arch, functional_row, is_anterior, is_right, tooth_class
+from rules.terms import Arch, Kind, Method, Relation, Site, label
+
+if TYPE_CHECKING:
+    from cases.models import Reading, Unit
+    from cases.selectors.grounds import SiteGround
+    from rules.requirements import RuleSet
+
+__all__ = ["SHORT", "SiteRow", "UnitPanel", "safe_svg", "unit_panel"]
+
+SHORT = ("insufficient", "undecided", "unmeasured")
+
+
+@dataclass(frozen=True, slots=True)
+class SiteRow:
+    """One line of the table of sites, in words."""
+
+    key: str
+    label: str
+    position: str
+    need: str
+    target: str
+    measured: str
+    taken: str
+    verdict: str
+    shortage: str
+    advice: str
+    source: str
+    covered: str
+    fine: bool
+    clearable: bool
+
+
+@dataclass(frozen=True, slots=True)
+class UnitPanel:
+    """One unit of a case: what is made, its verdict, its picture, its ways out."""
+
+    tooth: str
+    label: str
+    making: str
+    detail: str
+    verdict: str
+    figures: tuple[Mapping[str, Any], ...]
+    sites: tuple[SiteRow, ...]
+    options: tuple[OptionRow, ...]
+
+    @property
+    def ways(self) -> tuple[OptionGroup, ...]:
+        """Feasible ways out, grouped."""
+        return option_groups([o for o in self.options if o.feasible])
+
+    @property
+    def barred(self) -> tuple[OptionRow, ...]:
+        """Ways out that are not feasible, with their reasons."""
+        return tuple(o for o in self.options if not o.feasible)
+
+
+def _shortage(site: Mapping[str, Any], said: Captions) -> str:
+    found = site.get("shortage_mm")
+    high = length(found["high"]) if found else None
+    if not found or high is None or site["verdict"] not in SHORT:
+        return _("size unknown") if found and site["verdict"] in SHORT else ""
+    low = length(found["low"]) or Decimal(0)
+    if high == 0:
+        return ""
+    if low == high:
+        return _("short by {high} mm").format(high=mm_text(high, said))
+    if low == 0:
+        return _("short by up to {high} mm").format(high=mm_text(high, said))
+    return _("short by {low} to {high} mm").format(
+        low=mm_text(low, said), high=mm_text(high, said)
+    )
+
+
+def _mark(site: Mapping[str, Any], tooth: str, said: Captions) -> SiteMark:
+    measured = site.get("measured_mm") or {}
+    low, high = length(measured.get("low")), length(measured.get("high"))
+    u_mm = length(site.get("u_mm"))
+    return SiteMark(
+        site=site["site"],
+        label=site_words(site["site"], tooth),
+        verdict=site["verdict"],
+        verdict_word=_(site["verdict"].replace("_", " ")),
+        need_mm=length(site["need_mm"]),
+        target_mm=length(site["target_mm"]),
+        low_mm=low,
+        high_mm=high,
+        is_point=u_mm is not None or (low is not None and low == high),
+        shortage_text=_shortage(site, said),
+        position_label=position_words(site.get("governing_position") or ""),
+        u_mm=u_mm,
+    )
+
+
+def _taken(site: Mapping[str, Any], readings: Sequence["Reading"]) -> str:
+    """Return method and basis of the readings behind a site's verdict."""
+    position = site.get("governing_position") or ""
+    found = [
+        _("{method}, {basis}").format(
+            method=_(label(Method(r.method))) if r.method in set(Method) else r.method,
+            basis=str(r.get_basis_display()).lower(),
+        )
+        for r in readings
+        if r.site == site["site"] and r.position == position
+    ]
+    return "; ".join(dict.fromkeys(found))
+
+
+def _covered(ground: "SiteGround | None") -> str:
+    """Return the ground on which a short site may be built, if there is one."""
+    if ground is None or ground.coverage is None:
+        return ""
+    answer = ground.coverage.answer
+    if answer is None:
+        return _("cleared within measuring uncertainty")
+    return _("covered by the signed answer: {answer}").format(
+        answer=word("answer", answer.kind).lower()
+    )
+
+
+def _site_row(
+    site: Mapping[str, Any],
+    unit: "Unit",
+    said: Captions,
+    readings: Sequence["Reading"],
+    ground: "SiteGround | None",
+) -> SiteRow:
+    mark = _mark(site, unit.tooth, said)
+    return SiteRow(
+        key=f"{unit.tooth}|{site['site']}",
+        label=mark.label,
+        position=mark.position_label,
+        need="" if mark.need_mm is None else mm_text(mark.need_mm, said),
+        target="" if mark.target_mm is None else mm_text(mark.target_mm, said),
+        measured=measured_text(mark, said),
+        taken=_taken(site, readings),
+        verdict=mark.verdict,
+        shortage=mark.shortage_text,
+        advice=site["advice"],
+        source=site["source"],
+        covered=_covered(ground),
+        fine=ground.fine if ground else mark.verdict not in SHORT,
+        clearable=ground.clearable if ground else False,
+    )
+
+
+def _described(marks: Sequence[SiteMark]) -> str:
+    short = [m for m in marks if m.verdict in SHORT]
+    if not short:
+        return _("Every site is sufficient.")
+    names = "; ".join(
+        ", ".join(p for p in (m.label, m.verdict_word, m.shortage_text) if p)
+        for m in short
+    )
+    return ngettext(
+        "{count} of {all} sites is not sufficient: {names}.",
+        "{count} of {all} sites are not sufficient: {names}.",
+        len(short),
+    ).format(count=len(short), all=len(marks), names=names)
+
+
+def _figures(
+    unit: "Unit", heading: str, marks: Sequence[SiteMark], said: Captions
+) -> tuple[dict[str, Any], ...]:
+    """Return the charts of a unit: a second one where a site is judged twice.
+
+    An incisal edge may be judged as a clearance and as a reduction.
+    """
+    first = {mark.site: mark for mark in reversed(marks)}
+    once = tuple(mark for mark in marks if first[mark.site] is mark)
+    again = tuple(mark for mark in marks if first[mark.site] is not mark)
+    return tuple(
+        _figure(unit, heading, part, said, f"c{unit.pk}-{number}")
+        for number, part in enumerate((once, again))
+        if part
+    )
+
+
+def _figure(
+    unit: "Unit",
+    heading: str,
+    marks: tuple[SiteMark, ...],
+    said: Captions,
+    uid: str,
+) -> dict[str, Any]:
+    """Return one chart in both widths and its equivalent table."""
+    relation = Relation(unit.relation)
+    chart = ClearanceChart(
+        tooth=unit.tooth,
+        # The page names the tooth above the chart; the number ties the two.
+        tooth_label=heading.split(",")[0],
+        arch="maxilla" if arch(unit.tooth) is Arch.UPPER else "mandible",
+        side="right" if is_right(unit.tooth) else "left",
+        tooth_class=tooth_class(unit.tooth).value,
+        sites=marks,
+        title=_("Clearance chart, {tooth}").format(tooth=heading),
+        describe=_described(marks),
+        uid=uid,
+        captions=said,
+        functional_buccal=None
+        if is_anterior(unit.tooth)
+        else functional_row(unit.tooth, relation) is Site.BUCCAL_CUSPS,
+    )
+    narrow = replace(chart, uid=f"{uid}-narrow")
+    return {
+        "title": "",
+        "wide": safe_svg(clearance_chart(chart)),
+        "stacked": safe_svg(clearance_chart(narrow, stacked=True)),
+        "headers": chart_headers(chart),
+        "rows": chart_rows(chart),
+    }
+
+
+def safe_svg(svg: str) -> SafeString:
+    return mark_safe(svg)  # noqa: S308 -- the drawings escape every text in them
+
+
+def unit_panel(
+    unit: "Unit",
+    *,
+    result: Mapping[str, Any] | None,
+    readings: Sequence["Reading"],
+    grounds: Mapping[tuple[str, str], "SiteGround"],
+    rule_set: "RuleSet",
+    system: str,
+) -> UnitPanel:
+    """Return one unit as the page shows it; ``result`` None: not checked yet."""
+    heading = tooth_words(unit.tooth, system)
+    judged = next(
+        (u for u in (result or {}).get("units", ()) if u["tooth"] == unit.tooth), None
+    )
+    variant = (unit.occlusal_surface, unit.cementation)
+    said = captions(unit.tooth)
+    own = [r for r in readings if r.tooth == unit.tooth]
+    sites = judged["sites"] if judged else ()
+    marks = [_mark(site, unit.tooth, said) for site in sites]
+    return UnitPanel(
+        tooth=unit.tooth,
+        label=heading,
+        making=f"{_(label(Kind(unit.kind)))}, "
+        f"{within(material_words(rule_set, unit.material, variant))}",
+        detail=_details(unit),
+        verdict=judged["verdict"] if judged else "",
+        figures=_figures(unit, heading, marks, said),
+        sites=tuple(
+            _site_row(s, unit, said, own, grounds.get((unit.tooth, s["site"])))
+            for s in sites
+        ),
+        options=option_rows(
+            judged["options"] if judged else (), rule_set=rule_set, tooth=unit.tooth
+        ),
+    )
+
+
+def _details(unit: "Unit") -> str:
+    """Return what else is said about a unit, only where it is not the usual."""
+    parts = [
+        _("shade {shade}").format(shade=unit.shade) if unit.shade else "",
+        _("finish line: {form}").format(form=unit.finish_line.replace("_", " "))
+        if unit.finish_line
+        else "",
+        _("span {span}").format(span=unit.span) if unit.span else "",
+        "" if unit.relation == "normal" else _(label(Relation(unit.relation))),
+        ""
+        if unit.antagonist == "natural"
+        else _("antagonist: {what}").format(what=unit.antagonist.replace("_", " ")),
+    ]
+    return " · ".join(part for part in parts if part)

@@ -1,0 +1,56 @@
+"""The prefilled question of a query, written from the check."""
+
+from collections.abc import Sequence
+
+from django.utils.translation import gettext as _
+
+from cases.views.figures import SHORT, SiteRow, UnitPanel
+
+__all__ = ["prefilled"]
+
+# The service takes 4000 characters; the rest is the technician's to write.
+_LONGEST = 3000
+
+
+def _site(row: SiteRow) -> str:
+    """Return one short site as a line."""
+    if row.verdict == "unmeasured":
+        return _("- {site}: not measured, needed {need} mm.").format(
+            site=row.label, need=row.need or "–"
+        )
+    where = f" ({row.position})" if row.position else ""
+    said = _("- {site}{where}: measured {measured} mm, needed {need} mm").format(
+        site=row.label, where=where, measured=row.measured, need=row.need or "–"
+    )
+    return f"{said}, {row.shortage}." if row.shortage else f"{said}."
+
+
+def _ways(panel: UnitPanel) -> list[str]:
+    """Return the feasible ways out, one a line."""
+    return [
+        "- "
+        + option.title
+        + (f" ({'; '.join(option.depths)})" if option.depths else "")
+        for option in panel.options
+        if option.feasible
+    ]
+
+
+def prefilled(panels: Sequence[UnitPanel]) -> str:
+    """Return the question as one would write it; empty where nothing is short."""
+    parts: list[str] = []
+    for panel in panels:
+        short = [_site(row) for row in panel.sites if row.verdict in SHORT]
+        if not short:
+            continue
+        parts.append(
+            "\n".join([_("{tooth}, {making}:").format(
+                tooth=panel.label, making=panel.making
+            ), *short])
+        )  # fmt: skip
+        if ways := _ways(panel):
+            parts.append("\n".join([_("Ways out as checked:"), *ways]))
+    if not parts:
+        return ""
+    parts.append(_("Please choose a way out and sign it."))
+    return "\n\n".join(parts)[:_LONGEST]

@@ -5,7 +5,8 @@ import binascii
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from django.db.models import Prefetch, Q, QuerySet
+from django.db.models import DateField, Prefetch, Q, QuerySet, Value
+from django.db.models.functions import Coalesce
 
 from cases.enums import FlagStatus
 from cases.errors import Invalid, NotFound
@@ -54,6 +55,7 @@ class CaseFilters:
     verdict: str = ""
     due_before: date | None = None
     search: str = ""
+    by_due: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +140,9 @@ def _states_of(mover: str, actor: Actor) -> Q:
     found = Q(state__in=plain)
     if mover == Mover.CLINIC:
         return found & ~Q(state=CaseState.ON_HOLD, pk__in=due)
-    return found | Q(state=CaseState.ON_HOLD, pk__in=due)
+    if mover == Mover.LABORATORY:
+        return found | Q(state=CaseState.ON_HOLD, pk__in=due)
+    return found
 
 
 def _filtered(actor: Actor, filters: CaseFilters) -> QuerySet[Case]:
@@ -161,31 +165,43 @@ def _filtered(actor: Actor, filters: CaseFilters) -> QuerySet[Case]:
     return rows
 
 
-def _cursor(case: Case) -> str:
-    text = f"{case.created_at.isoformat()}|{case.pk}"
-    return base64.urlsafe_b64encode(text.encode()).decode()
+# Cases nobody set a date for come last.
+_NO_DAY = Value(date.max, output_field=DateField())
+_DUE = Coalesce("promised_on", "wanted_on", _NO_DAY)
 
 
-def _after(cursor: str) -> Q:
+def _cursor(case: Case, *, by_due: bool) -> str:
+    due = case.promised_on or case.wanted_on or date.max
+    key = due.isoformat() if by_due else case.created_at.isoformat()
+    return base64.urlsafe_b64encode(f"{key}|{case.pk}".encode()).decode()
+
+
+def _after(cursor: str, *, by_due: bool) -> Q:
+    refused = Invalid.one("/cursor", "Use a cursor this list gave you.")
     try:
         text = base64.urlsafe_b64decode(cursor.encode()).decode()
         stamp, _, pk = text.partition("|")
-        when, number = datetime.fromisoformat(stamp), int(pk)
+        number = int(pk)
+        day = date.fromisoformat(stamp) if by_due else None
+        when = None if by_due else datetime.fromisoformat(stamp)
     except (ValueError, binascii.Error) as error:
-        raise Invalid.one("/cursor", "Use a cursor this list gave you.") from error
-    if when.tzinfo is None or not 0 < number < 2**63:
-        raise Invalid.one("/cursor", "Use a cursor this list gave you.")
+        raise refused from error
+    if not 0 < number < 2**63 or (when is not None and when.tzinfo is None):
+        raise refused
+    if when is None:
+        return Q(due_on__gt=day) | Q(due_on=day, pk__lt=number)
     return Q(created_at__lt=when) | Q(created_at=when, pk__lt=number)
 
 
 def case_page(
     *, actor: Actor, filters: CaseFilters, cursor: str = "", limit: int = PAGE_SIZE
 ) -> CasePage:
-    """Return one page of cases, newest first, by keyset."""
+    """Return one page of cases, newest first or by due date, by keyset."""
     limit = max(1, min(limit, MAX_PAGE_SIZE))
-    rows = _filtered(actor, filters)
+    by_due = filters.by_due
+    rows = _filtered(actor, filters).alias(due_on=_DUE)
     if cursor:
-        rows = rows.filter(_after(cursor))
+        rows = rows.filter(_after(cursor, by_due=by_due))
     found = list(
         rows.select_related("clinic", "laboratory", "prescriber", "patient")
         .prefetch_related(
@@ -202,13 +218,15 @@ def case_page(
                 to_attr="all_prescriptions",
             ),
         )
-        .order_by("-created_at", "-id")[: limit + 1]
+        .order_by(*(("due_on", "-id") if by_due else ("-created_at", "-id")))[
+            : limit + 1
+        ]
     )
     more = len(found) > limit
     page = found[:limit]
     return CasePage(
         rows=tuple(_row(case) for case in page),
-        next_cursor=_cursor(page[-1]) if more else "",
+        next_cursor=_cursor(page[-1], by_due=by_due) if more else "",
     )
 
 

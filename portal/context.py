@@ -9,7 +9,8 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from cases.enums import Side
-from cases.tenancy import Actor
+from cases.selectors.records import notice_unread
+from cases.tenancy import Actor, current
 
 __all__ = ["NAVIGATION", "acting"]
 
@@ -69,10 +70,14 @@ def _navigation(actor: Actor, path: str) -> list[dict[str, Any]]:
 
 
 def acting(request: HttpRequest) -> dict[str, Any]:
-    """Return actor, memberships and menu for the page frame."""
+    """Return actor, memberships, menu and unread notices for the page frame.
+
+    Outside a tenant (a page about a failed transaction) nothing is counted.
+    """
     actor = getattr(request, "actor", None)
     return {
         "actor": actor,
         "memberships": getattr(request, "memberships", ()),
         "nav": _navigation(actor, request.path) if actor else [],
+        "notices_count": notice_unread(actor=actor) if actor and current() else 0,
     }

@@ -53,7 +53,7 @@ def ask(personas: Personas, persona: str, row: Row, target: Target) -> int:
             path,
             json.dumps(target.json),
             content_type="application/json",
-            **extra,
+            headers=target.headers,
         )
     else:
         call = getattr(client, row.method.lower())

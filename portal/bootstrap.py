@@ -86,6 +86,8 @@ def make_environment(machine: Machine, root: Path) -> None:
         say("3 of 3: installing what uv.lock names")
         uv = str(root / ".venv" / "bin" / "uv")
         command = [uv, "sync", "--frozen", "--project", str(root)]
+        if not sys.stdout.isatty():
+            command.append("--quiet")  # no bars there, only a list of packages
         if machine.run(command, {"UV_COMPILE_BYTECODE": "1"}):
             raise Problem("'uv sync' failed, see above; start again when it can work")
         (root / ".venv" / MARKER).write_text(wanted)

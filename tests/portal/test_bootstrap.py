@@ -60,7 +60,7 @@ def test_the_lock_is_installed_and_byte_compiled(checkout):
     bootstrap.make_environment(machine(run), checkout)
 
     uv = checkout / ".venv" / "bin" / "uv"
-    assert run.ran[-1] == (
+    assert run.ran[-1].startswith(
         f"UV_COMPILE_BYTECODE=1 {uv} sync --frozen --project {checkout}"
     )
 

@@ -3,7 +3,6 @@
 import time
 
 import pytest
-from celery.schedules import schedule
 from kombu.exceptions import OperationalError
 
 from portal.celery import app
@@ -35,5 +34,4 @@ def test_what_beat_sends_exists_and_does_not_pile_up():
 
     for entry in app.conf.beat_schedule.values():
         assert entry["task"] in app.tasks
-        every = schedule(entry["schedule"]).run_every.total_seconds()
-        assert every <= entry["options"]["expires"] <= 30
+        assert entry["schedule"] <= entry["options"]["expires"] <= 30

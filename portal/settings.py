@@ -202,6 +202,7 @@ LANGUAGE_CODE = "en"
 LANGUAGES = [("en", _("English"))]
 TIME_ZONE = "UTC"
 USE_I18N = USE_TZ = True
+FORMAT_MODULE_PATH = ["portal.formats"]
 
 STATIC_URL = "/static/"
 STATIC_ROOT = BASE_DIR / ".cache" / "static"

@@ -89,10 +89,15 @@
     focusSummary(document);
   });
 
-  /* Forms refused with 422 carry their own corrections: swap them in. */
+  /* Forms refused with 422 carry their own corrections, and a refusal that says
+     where it wants to stand has something to say: swap them in. */
   document.addEventListener("htmx:beforeSwap", function (event) {
-    var status = event.detail.xhr.status;
-    if (status === 422 || status === 409) {
+    var xhr = event.detail.xhr;
+    var status = xhr.status;
+    if (
+      status === 409 || status === 412 || status === 422 ||
+      xhr.getResponseHeader("HX-Retarget")
+    ) {
       event.detail.shouldSwap = true;
       event.detail.isError = false;
     }

@@ -6,7 +6,7 @@ Order of questions, the same for every call: signed in (401), readable (400, 413
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, ClassVar
@@ -42,7 +42,7 @@ class _OneRenderer(BaseContentNegotiation):
     """What the API answers does not depend on Accept."""
 
     def select_parser(
-        self, request: Request, parsers: list[BaseParser]
+        self, request: Request, parsers: Iterable[BaseParser]
     ) -> BaseParser | None:
         """Return the parser of the request's media type."""
         media_type = request.content_type.split(";")[0].strip().lower()
@@ -51,11 +51,12 @@ class _OneRenderer(BaseContentNegotiation):
     def select_renderer(
         self,
         request: Request,
-        renderers: list[BaseRenderer],
+        renderers: Iterable[BaseRenderer],
         format_suffix: str | None = None,
     ) -> tuple[BaseRenderer, str]:
         """Return the first renderer."""
-        return renderers[0], str(renderers[0].media_type)
+        first = next(iter(renderers))
+        return first, str(first.media_type)
 
 
 class PerToken(ScopedRateThrottle):
@@ -87,9 +88,9 @@ class Endpoint(APIView):
 
     content_negotiation_class = _OneRenderer
     metadata_class = None
-    parser_classes = (StrictJSONParser,)
+    parser_classes: Sequence[type[BaseParser]] = (StrictJSONParser,)
     throttle_classes = (PerToken,)
-    http_method_names: ClassVar[list[str]] = ["get", "head", "post", "patch"]
+    http_method_names = ["get", "head", "post", "patch"]
     operations: ClassVar[dict[str, Operation]] = {}
 
     def __init_subclass__(cls, **kwargs: Any) -> None:

@@ -13,7 +13,7 @@ from cases.api.fields import Body, listing, text, word
 from cases.api.query import read_query
 from cases.api.representations.rule_sets import materials_json, rule_set_json
 from cases.api.representations.teeth import tooth_json
-from cases.errors import Invalid
+from cases.errors import Invalid, InvalidField
 from cases.selectors.check_catalog import own_rule_set, rule_set_at
 from cases.services.units import invalid_from
 from rules.check import run_check
@@ -90,7 +90,8 @@ class ConvertTeeth(Endpoint):
         """Convert every tooth, or name each that is none."""
         asked = self.body.read(request.data)
         read = _SYSTEMS[asked["from"]]
-        items, faults = [], []
+        items: list[dict[str, str]] = []
+        faults: list[InvalidField] = []
         for index, given in enumerate(asked["teeth"]):
             try:
                 items.append(tooth_json(given, read(given)))

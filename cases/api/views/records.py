@@ -143,8 +143,8 @@ class Attachments(CaseCommand):
         actor, at = actor_of(request), clock.now()
         if declared_length(self.http) > settings.MAX_ATTACHMENT_BYTES + _WRAPPING:
             raise TooLarge(_too_large())
-        file, internal = _form(request)
         self.admit(actor, code)
+        file, internal = _form(request)
         content = file.read()
         told = [file.name, sha256_hex(content), internal]
 
@@ -172,7 +172,7 @@ def _too_large() -> str:
     return _("The file is larger than {limit} MB.").format(limit=limit)
 
 
-def _form(request: Request) -> tuple[UploadedFile, bool]:
+def _form(request: Request) -> "tuple[UploadedFile[Any], bool]":
     """Return the one file of a multipart body and whether it is internal.
 
     Raises:

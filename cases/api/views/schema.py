@@ -1,7 +1,5 @@
 """The OpenAPI 3.1 document, for whoever may call the API."""
 
-from typing import Any, ClassVar
-
 from drf_spectacular.views import SpectacularAPIView
 
 from cases.api import security
@@ -15,7 +13,7 @@ class Schema(SpectacularAPIView):
     """The OpenAPI document of this API, as YAML or JSON by Accept."""
 
     permission_classes = (IsActing,)
-    custom_settings: ClassVar[dict[str, Any]] = {
+    custom_settings = {
         "APPEND_COMPONENTS": {"schemas": COMPONENTS},
         "POSTPROCESSING_HOOKS": ["cases.api.documented.complete"],
     }

@@ -10,11 +10,11 @@ from functools import cache
 from typing import Any
 from uuid import uuid4
 
-import jsonschema
+import jsonschema  # type: ignore[import-untyped]  # -- it ships no types
 import pytest
 from django.core.cache import cache as django_cache
-from django.http import HttpResponse
 from django.test import Client
+from django.urls import Resolver404
 from drf_spectacular.generators import SchemaGenerator
 from drf_spectacular.settings import patched_settings
 
@@ -47,12 +47,13 @@ def validator(schema: str) -> jsonschema.Draft202012Validator:
     return jsonschema.Draft202012Validator(whole)
 
 
-def _promised(response: HttpResponse, method: str) -> dict[str, Any] | None:
+def _promised(response: Any, method: str) -> dict[str, Any] | None:
     """Return the document's words for an answer; None where no view answered."""
-    match = response.resolver_match
-    if match is None or not match.route.startswith("api/v1/"):
+    try:
+        route = response.resolver_match.route
+    except Resolver404:
         return None
-    path = "/" + match.route.replace("<str:", "{").replace(">", "}")
+    path = "/" + route.replace("<str:", "{").replace(">", "}")
     operation = openapi()["paths"].get(path, {}).get(method)
     if operation is None:
         return None
@@ -65,7 +66,7 @@ def _promised(response: HttpResponse, method: str) -> dict[str, Any] | None:
     return found
 
 
-def hold(response: HttpResponse, method: str) -> None:
+def hold(response: Any, method: str) -> None:
     """Fail unless the answer is what the document promises."""
     if response.status_code in {304, 405}:
         return
@@ -88,7 +89,7 @@ class Caller:
     token: str
     client: Client = field(default_factory=Client)
 
-    def request(self, method: str, path: str, **more: Any) -> HttpResponse:
+    def request(self, method: str, path: str, **more: Any) -> Any:
         """Send a request and hold its answer to the document."""
         headers = {"Authorization": f"Bearer {self.token}", **more.pop("headers", {})}
         full = path if path.startswith("/") else API + path
@@ -101,7 +102,7 @@ class Caller:
         hold(response, method)
         return response
 
-    def get(self, path: str, **headers: str) -> HttpResponse:
+    def get(self, path: str, **headers: str) -> Any:
         """Ask."""
         named = {name.replace("_", "-"): value for name, value in headers.items()}
         return self.request("get", path, headers=named)
@@ -113,13 +114,11 @@ class Caller:
         *,
         key: str | None = "",
         match: int | str | None = None,
-    ) -> HttpResponse:
+    ) -> Any:
         """Send a command; a fresh key unless one is given (None: no key)."""
         return self._send("post", path, body, key=key, match=match)
 
-    def patch(
-        self, path: str, body: Any, *, match: int | str | None = None
-    ) -> HttpResponse:
+    def patch(self, path: str, body: Any, *, match: int | str | None = None) -> Any:
         """Change a draft."""
         return self._send("patch", path, body, key=None, match=match)
 

@@ -1,0 +1,194 @@
+"""Every page of the portal, who looks at it, and with what in it, as data.
+
+A new page fails ``test_every_page_is_looked_at`` until it has a line here.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from django.urls import reverse
+
+from tests.browser.stage import Demo
+
+__all__ = ["LOOKS", "NO_PAGE", "Look", "address_of"]
+
+Find = Callable[[Demo], list[str]]
+
+
+def _nothing(demo: Demo) -> list[str]:
+    return []
+
+
+def _case(reference: str) -> Find:
+    return lambda demo: [demo.cases[reference]]
+
+
+def _flag(reference: str) -> Find:
+    return lambda demo: [demo.flags[reference]]
+
+
+def _order(reference: str) -> Find:
+    return lambda demo: list(demo.orders[reference])
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """One page in one state, and those who look at it (nobody: "").
+
+    People go by their keys in the demo's cast: velka, pim, jorv (clinician,
+    assistant, manager of one clinic), ildo, wen and tarka, ubbe (of two others),
+    orrix, sedda, brum (technician, responsible technician, laboratory manager).
+    """
+
+    name: str
+    who: str
+    find: Find = _nothing
+    state: str = ""
+    query: str = ""
+    status: int = 200
+
+    @property
+    def people(self) -> tuple[str, ...]:
+        """Return the keys of those who look."""
+        return tuple(self.who.split()) or ("",)
+
+    @property
+    def label(self) -> str:
+        """Return a name for tests and pictures."""
+        return f"{self.name}-{self.state}" if self.state else self.name
+
+
+def address_of(look: Look, demo: Demo) -> str:
+    """Return the path a look opens."""
+    return reverse(look.name, args=look.find(demo)) + look.query
+
+
+ACCOUNT = (
+    Look("account_login", ""),
+    Look("account_inactive", ""),
+    Look("account_reset_password", ""),
+    Look("account_reset_password_done", ""),
+    Look(
+        "account_reset_password_from_key",
+        "",
+        lambda demo: list(demo.reset.split("-", 1)),
+    ),
+    Look("account_reset_password_from_key_done", ""),
+    Look("account_logout", "velka"),
+    Look("account_reauthenticate", "velka"),
+    Look("account_change_password", "velka"),
+    Look("mfa_index", "velka brum"),
+    Look("mfa_reauthenticate", "brum"),
+    Look("mfa_activate_totp", "velka"),
+    Look("mfa_deactivate_totp", "brum"),
+    Look("mfa_generate_recovery_codes", "brum"),
+)
+
+PEOPLE = (
+    Look("people", "velka jorv orrix brum"),
+    Look("partners", "jorv brum velka"),
+    Look("delegations", "velka pim jorv"),
+    Look("tokens", "velka orrix"),
+    Look("organisation", "jorv brum pim"),
+    Look("switch_membership", "velka"),
+    Look("operator", "operator"),
+    Look("invitation", "", lambda demo: [demo.invitation]),
+    Look("invitation", "", lambda demo: ["gone"], "gone", status=404),
+)
+
+LISTS = (
+    Look("work", "velka pim jorv ildo tarka"),
+    Look("bench", "orrix sedda brum"),
+    Look("bench", "orrix", query="?q=none-of-these", state="empty"),
+    Look("cases", "velka jorv"),
+    Look("notices", "velka orrix"),
+)
+
+CASES = (
+    Look("case", "velka pim", _case("QF-1188"), "draft"),
+    Look("case", "ildo orrix", _case("MG-0412"), "submitted"),
+    Look("case", "velka orrix", _case("QF-1171"), "short"),
+    Look("case", "tarka orrix", _case("TW-2093"), "undecided"),
+    Look("case", "wen orrix", _case("MG-0405"), "incomplete"),
+    Look("case", "velka pim jorv orrix brum", _case("QF-1159"), "on_hold"),
+    Look("case", "tarka orrix sedda", _case("TW-2087"), "countersign_due"),
+    Look("case", "ildo wen orrix", _case("MG-0398"), "awaiting_records"),
+    Look("case", "tarka orrix", _case("TW-2055"), "deferred"),
+    Look("case", "velka orrix", _case("QF-1147"), "cleared"),
+    Look("case", "velka orrix", _case("QF-1132"), "in_fabrication"),
+    Look("case", "ildo orrix", _case("MG-0389"), "at_try_in"),
+    Look("case", "tarka ubbe orrix", _case("TW-2068"), "dispatched"),
+    Look("case", "velka orrix", _case("QF-1064"), "fitted"),
+    Look("case", "ildo orrix", _case("MG-0361"), "not_fitted"),
+    Look("case", "tarka orrix", _case("TW-2041"), "cancelled"),
+)
+
+CLINIC = (
+    Look("chair_check", "velka pim"),
+    Look("case_new", "velka pim"),
+    Look("case_edit_draft", "velka pim", _case("QF-1188")),
+    Look("case_discard", "velka", _case("QF-1188")),
+    Look("case_change_request", "velka", _case("QF-1132")),
+    Look("case_cancel", "velka", _case("QF-1132")),
+)
+
+LABORATORY = (
+    Look("case_receive", "orrix", _case("MG-0412")),
+    Look("case_incomplete", "orrix", _case("QF-1171")),
+    Look("case_recheck", "orrix", _case("QF-1171")),
+    Look("case_readings", "orrix", _case("QF-1171")),
+    Look("case_flag", "orrix", _case("QF-1171")),
+    Look("case_clear", "orrix", _case("TW-2093")),
+    Look("case_release", "orrix", _case("QF-1147")),
+    Look("case_try_in", "orrix", _case("QF-1132")),
+    Look("case_dispatch", "orrix", _case("QF-1132")),
+    Look("case_internal_remake", "orrix", _case("QF-1132")),
+    Look("flag_withdraw", "orrix", _flag("QF-1159")),
+    Look("flag_countersign", "sedda", _flag("TW-2087")),
+)
+
+OPEN = (
+    Look("verify", "", _order("QF-1132")),
+    Look("verify", "", lambda demo: [demo.orders["QF-1132"][0], "0" * 64], "unknown"),
+)
+
+REFUSALS = (
+    Look("case", "velka", _case("MG-0361"), "not_yours", status=404),
+    Look("bench", "velka", state="not_your_side", status=403),
+    Look("case_clear", "orrix", _case("QF-1064"), "too_late", status=409),
+)
+
+LOOKS = (
+    *ACCOUNT,
+    *PEOPLE,
+    *LISTS,
+    *CASES,
+    *CLINIC,
+    *LABORATORY,
+    *OPEN,
+    *REFUSALS,
+)
+
+# Addresses without a page of their own, each with the reason.
+NO_PAGE = {
+    "home": "sends on to the first page of one's side",
+    "health_live": "for monitors",
+    "health_ready": "for monitors",
+    "mfa_authenticate": "between password and code: test_second_factor.py",
+    "mfa_view_recovery_codes": "after codes were made: test_second_factor.py",
+    "mfa_download_recovery_codes": "a file",
+    "case_file": "a file",
+    "work_order_pdf": "a file",
+    "case_message": "only sent to",
+    "notices_mark": "only sent to",
+    "invitation_create": "only sent to",
+    "invitation_revoke": "only sent to",
+    "membership_end": "only sent to",
+    "membership_update": "only sent to",
+    "partnership_ask": "only sent to",
+    "partnership_accept": "only sent to",
+    "partnership_end": "only sent to",
+    "delegation_end": "only sent to",
+    "token_revoke": "only sent to",
+    "operator_invite": "only sent to",
+}

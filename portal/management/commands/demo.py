@@ -1,5 +1,6 @@
 """``manage.py demo``: the whole portal with invented people, on this machine."""
 
+import json
 import os
 import secrets
 from argparse import ArgumentParser
@@ -8,7 +9,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from portal.demo import demo_settings
+from portal.demo import PEOPLE_FILE, demo_settings
 from portal.embedded.children import ROOT
 from portal.embedded.errors import EmbeddedError
 from portal.embedded.interrupts import interruptible
@@ -53,12 +54,19 @@ class Command(BaseCommand):
             if credentials and draft:
                 draft.chmod(0o600)
                 draft.replace(credentials)
+            self._say_people(data / PEOPLE_FILE)
             self._say(f"open {stack.base_url} (Ctrl-C stops everything)")
             stack.supervise()
         finally:
             if draft:
                 draft.unlink(missing_ok=True)
             stack.stop()
+
+    def _say_people(self, file: Path) -> None:
+        """Show who can sign in: invented people, on this machine only."""
+        for person in json.loads(file.read_text(encoding="utf-8"))["people"]:
+            who = f"{person['role']:15} {person['email']:28} {person['password']}"
+            self.stdout.write(f"  {who}  {person['organisation']}")
 
     def _say(self, text: str) -> None:
         self.stdout.write(f"chairbench: {text}")

@@ -5,7 +5,7 @@ from typing import ClassVar
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from cases.forms.commands import CommandForm, note_field
+from cases.forms.commands import CommandForm, ProseField, note_field
 from cases.forms.signing import SigningForm
 
 __all__ = ["CancelForm", "ChangeRequestForm"]
@@ -22,7 +22,7 @@ class ChangeRequestForm(SigningForm, CommandForm):
 
     purpose: ClassVar[str] = "change_request"
 
-    text = forms.CharField(
+    text = ProseField(
         label=_("What is to change"),
         max_length=4000,
         widget=forms.Textarea(attrs={"rows": 5}),

@@ -14,10 +14,31 @@ from django.http import HttpRequest
 from cases.errors import Invalid
 from cases.forms.faults import fault_text
 
-__all__ = ["LOOK", "MORE", "CommandForm", "note_field", "show_faults", "typed"]
+__all__ = [
+    "LOOK",
+    "MORE",
+    "CommandForm",
+    "ProseField",
+    "note_field",
+    "show_faults",
+    "typed",
+]
 
 # The button that fetches the present state, and the one that only wants more rows.
 LOOK, MORE = "look", "more"
+
+
+class ProseField(forms.CharField):
+    """Text of several lines, with one kind of line end.
+
+    Browsers send CR LF; what is stored, printed and signed has LF.
+    """
+
+    widget = forms.Textarea
+
+    def to_python(self, value: Any) -> str:
+        """Return the text with LF for every line end."""
+        return super().to_python(value).replace("\r\n", "\n").replace("\r", "\n")
 
 
 class CommandForm(forms.Form):
@@ -37,9 +58,9 @@ class CommandForm(forms.Form):
 
 def note_field(
     label: object, help_text: object = "", *, required: bool = False, rows: int = 3
-) -> forms.CharField:
+) -> ProseField:
     """Return a field for free text; the service says how long it may be."""
-    return forms.CharField(
+    return ProseField(
         label=label,  # type: ignore[arg-type]  # -- lazy texts are what forms take
         help_text=help_text,  # type: ignore[arg-type]  # -- as above
         required=required,
@@ -52,12 +73,13 @@ def typed(
 ) -> dict[str, Any]:
     """Return what was typed as initial values for the same form, unjudged."""
     blank = form(**kwargs)
-    return {
+    found = {
         name: field.widget.value_from_datadict(request.POST, request.FILES, name)
         for name, field in blank.fields.items()
         if not isinstance(field, forms.FileField)
         and not isinstance(field.widget, forms.PasswordInput)
     }
+    return {name: value for name, value in found.items() if value is not None}
 
 
 def show_faults(

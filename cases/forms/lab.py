@@ -6,7 +6,7 @@ from typing import Any, ClassVar
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from cases.forms.commands import CommandForm, note_field
+from cases.forms.commands import CommandForm, ProseField, note_field
 from cases.forms.signing import SigningForm
 from cases.forms.words import CAUSES, CONTENTS, DETECTED, reason_choices
 
@@ -61,7 +61,7 @@ class ReceiveForm(CommandForm):
 class IncompleteForm(CommandForm):
     """What is missing."""
 
-    missing = forms.CharField(
+    missing = ProseField(
         label=_("What is missing"),
         help_text=_(
             "The clinic reads exactly this. The case comes back with a new signature."
@@ -81,7 +81,7 @@ class FlagForm(CommandForm):
         error_messages={"required": _("Choose at least one reason.")},
     )
     sites = _many(label=_("Sites the clinician decides on"), required=False)
-    text = forms.CharField(
+    text = ProseField(
         label=_("Question to the clinician"),
         widget=forms.Textarea(attrs={"rows": 9}),
         error_messages={"required": _("Write the question to the clinician.")},

@@ -9,6 +9,7 @@ from django.core.exceptions import ValidationError
 from django.core.files.uploadedfile import UploadedFile
 from django.utils.translation import gettext_lazy as _
 
+from cases.forms.commands import ProseField
 from cases.tenancy import Actor
 
 __all__ = ["FileForm", "MessageForm"]
@@ -49,7 +50,7 @@ class MessageForm(forms.Form):
     """
 
     client_id = forms.UUIDField(widget=forms.HiddenInput, initial=uuid.uuid4)
-    body = forms.CharField(
+    body = ProseField(
         label=_("Message"),
         required=False,
         widget=forms.Textarea(attrs={"rows": 3}),

@@ -36,6 +36,7 @@ __all__ = [
 ]
 
 _REQUIRED: Any = object()
+_OBJECT = _("An object with named fields belongs here.")
 Schema = dict[str, Any]
 
 
@@ -263,7 +264,7 @@ def mapping(inner: Body, *, at_most: int) -> Field:
 
     def read(faults: Faults, value: object, pointer: str) -> dict[str, Any]:
         if not isinstance(value, dict):
-            faults.add(pointer, _("An object with named fields belongs here."))
+            faults.add(pointer, _OBJECT)
             return {}
         if len(value) > at_most:
             faults.add(
@@ -279,10 +280,14 @@ def mapping(inner: Body, *, at_most: int) -> Field:
     return Field(read, {"type": "object", "additionalProperties": inner.schema}, {})
 
 
-def passed_on(schema: Schema, *, needed: bool = False, default: Any = None) -> Field:
-    """A value the rule core reads later, with faults of its own."""
+def passed_on(item: Schema, *, at_most: int, default: Any = ()) -> Field:
+    """A list of objects that the rule core reads later, with faults of its own."""
 
-    def read(faults: Faults, value: object, pointer: str) -> object:
-        return value
+    def read(faults: Faults, value: object, pointer: str) -> list[Any]:
+        entries = faults.sequence(value, pointer, at_most=at_most) or []
+        for index, entry in enumerate(entries):
+            if not isinstance(entry, dict):
+                faults.add(at(pointer, index), _OBJECT)
+        return entries
 
-    return Field(read, schema, _REQUIRED if needed else default)
+    return Field(read, {"type": "array", "items": item, "maxItems": at_most}, default)

@@ -8,6 +8,7 @@ from cases.api.fields import Body, day, moment, nested, passed_on, text
 from cases.api.representations.prescription import draft_units, prescription_fields
 from cases.selectors.cases import CaseDetail
 from cases.services.drafts import DraftInput, PatientInput, PrescriptionInput
+from rules.payload import MAX_UNITS
 
 __all__ = ["CREATE", "PATCH", "changed_draft", "new_draft"]
 
@@ -25,14 +26,14 @@ _PRESCRIPTION = Body(
 )
 # What is not in the body of a change stays as it was.
 KEEP: Any = object()
-_UNITS = {"type": "array", "items": reference("DraftUnit"), "maxItems": 60}
+_UNIT = reference("DraftUnit")
 
 CREATE = Body(
     {
         "laboratory": text(10, needed=True),
         "patient": nested(_PATIENT, needed=True),
         "prescription": nested(_PRESCRIPTION, default={}),
-        "units": passed_on(_UNITS, default=()),
+        "units": passed_on(_UNIT, at_most=MAX_UNITS),
         "wanted_on": day(),
         "appointment_at": moment(),
         "prescriber": text(254),
@@ -42,7 +43,7 @@ PATCH = Body(
     {
         "patient": nested(_PATIENT, default=KEEP),
         "prescription": nested(_PRESCRIPTION, default=KEEP),
-        "units": passed_on(_UNITS, default=KEEP),
+        "units": passed_on(_UNIT, at_most=MAX_UNITS, default=KEEP),
         "wanted_on": day(default=KEEP),
         "appointment_at": moment(default=KEEP),
         "prescriber": text(254),

@@ -14,9 +14,7 @@ SIGNATURE = nested(
     Body({"grant": text(200, needed=True), "meaning": text(300, needed=True)})
 )
 # More than every site of every unit in every position, read three times over.
-READINGS = passed_on(
-    {"type": "array", "items": reference("CaseReading"), "maxItems": 400}, default=()
-)
+READINGS = passed_on(reference("CaseReading"), at_most=400)
 _SITE = nested(Body({"tooth": text(2, needed=True), "site": text(40, needed=True)}))
 
 

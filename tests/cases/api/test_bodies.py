@@ -200,3 +200,52 @@ def test_nothing_sent_to_the_check_is_a_fault_of_ours(api: Api, body):
     assert response.status_code in {200, 400, 422}, response.content
     if response.status_code == 422:
         assert response.json()["errors"]
+
+
+@st.composite
+def drafts(draw):
+    """The body of a draft with something odd in it."""
+    body = {
+        "patient": {"reference": "P-1", "initials": "ab"},
+        "prescription": {"shade": "A2", "notes": "x"},
+        "wanted_on": "2190-01-01",
+        "appointment_at": "2190-01-01T09:00Z",
+        "units": [unit(shade="A2", base_width_mm=10, span="1")],
+    }
+    for _ in range(draw(st.integers(1, 2))):
+        body = _mutated(draw, body)
+    return body
+
+
+@pytest.mark.property
+@settings(
+    max_examples=100,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+)
+@given(body=drafts())
+def test_nothing_sent_as_a_draft_is_a_fault_of_ours(api: Api, body):
+    if isinstance(body, dict):
+        body = {**body, "laboratory": api.personas.laboratory.code}
+    response = api.clinician.post("cases", json.dumps(body))
+    assert response.status_code in {201, 400, 422}, response.content
+
+
+@pytest.mark.property
+@settings(
+    max_examples=60,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+)
+@given(data=st.data())
+def test_no_reading_sent_to_a_case_is_a_fault_of_ours(api: Api, data):
+    if not hasattr(api, "_code"):
+        api._code = api.at_check()
+    rows = [{"tooth": "36", "basis": "model", **row} for row in unit()["readings"]]
+    body = _mutated(data.draw, {"readings": rows})
+    response = api.technician.post(
+        f"cases/{api._code}/readings",
+        json.dumps(body),
+        match=api.technician.version(api._code),
+    )
+    assert response.status_code in {200, 400, 422}, response.content

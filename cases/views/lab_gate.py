@@ -64,8 +64,8 @@ def _short_sites(panels: tuple[UnitPanel, ...], actor: Actor) -> list[tuple[str,
 def flag(request: ActingRequest, code: str) -> HttpResponse:
     """Raise one query to the clinician, prefilled from the check."""
     actor = request.actor
-    require(actor, Command.FLAG)
     detail = case_detail(actor=actor, code=code)
+    require(actor, Command.FLAG)
     panels = unit_panels(detail, actor)
     sites = _short_sites(panels, actor)
     page = Page(

@@ -22,8 +22,8 @@ __all__ = ["own_readings"]
 def own_readings(request: ActingRequest, code: str) -> HttpResponse:
     """Enter readings taken at the bench; the case is checked again with them."""
     actor = request.actor
-    require(actor, Command.READINGS)
     detail = case_detail(actor=actor, code=code)
+    require(actor, Command.READINGS)
     posted = request.method == "POST"
     wants_more = not posted or request.POST.get(LOOK) == MORE
     rows = bench_rows(

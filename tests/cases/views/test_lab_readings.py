@@ -133,7 +133,7 @@ def test_who_may(desk: Desk):
     case = desk.play.at_check(unit())
     for who, status in (
         ("technician_m", 404),
-        ("clinician_b", 403),
+        ("clinician_b", 404),
         ("clinician", 403),
         ("lab_manager", 200),
     ):

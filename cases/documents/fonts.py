@@ -13,13 +13,13 @@ from fontTools.ttLib import TTFont, TTLibError  # type: ignore[import-untyped]  
 
 from cases.errors import DocumentError
 
-__all__ = ["FAMILY", "Face", "covered", "faces_for", "font_bytes"]
+__all__ = ["FAMILY", "WEIGHTS", "Face", "covered", "faces_for", "font_bytes"]
 
 FAMILY = "Source Sans 3"
 _FOLDER = Path(__file__).resolve().parent.parent / "static" / "cases" / "fonts"
 # In the order a character is looked up; the first part is always loaded.
 _PARTS = ("latin", "latin-ext", "vietnamese", "greek", "cyrillic")
-_WEIGHTS = (400, 600)
+WEIGHTS = (400, 600)
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +35,7 @@ class Face:
         return f"source-sans-3-{self.part}-{self.weight}-normal.woff2"
 
 
-_FILES = {face.file_name for face in (Face(p, w) for p in _PARTS for w in _WEIGHTS)}
+_FILES = {face.file_name for face in (Face(p, w) for p in _PARTS for w in WEIGHTS)}
 
 
 def font_bytes(file_name: str) -> bytes:
@@ -56,7 +56,7 @@ def font_bytes(file_name: str) -> bytes:
 def _characters(part: str) -> frozenset[int]:
     """Return what both weights of a part can print."""
     found: frozenset[int] | None = None
-    for weight in _WEIGHTS:
+    for weight in WEIGHTS:
         name = Face(part, weight).file_name
         content = font_bytes(name)
         try:
@@ -83,4 +83,4 @@ def faces_for(text: Iterable[str]) -> list[Face]:
         if part == _PARTS[0] or wanted & own:
             parts.append(part)
             wanted -= own
-    return [Face(part, weight) for part in parts for weight in _WEIGHTS]
+    return [Face(part, weight) for part in parts for weight in WEIGHTS]

@@ -4,15 +4,12 @@ WeasyPrint is imported when a document is made: without Pango its import fails,
 and then only documents fail.
 """
 
-import logging
-import threading
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from cases.documents.fonts import font_bytes
+from cases.documents.fonts import FAMILY, WEIGHTS, font_bytes
 from cases.errors import DocumentError
 
 __all__ = ["MissingGlyphs", "Source", "fetcher", "write_pdf"]
@@ -46,37 +43,6 @@ class Source:
     attached: bytes
     attached_about: str
     at: datetime
-
-
-class _FontLog(logging.Handler):
-    """Collects what WeasyPrint says about fonts and would go on without."""
-
-    def __init__(self) -> None:
-        super().__init__(logging.WARNING)
-        self.characters: set[str] = set()
-        self.unusable: list[str] = []
-        self._thread = threading.get_ident()
-
-    def emit(self, record: logging.LogRecord) -> None:
-        """Take note of a character without a glyph and of a font not loaded."""
-        if record.thread != self._thread:
-            return
-        if record.msg.startswith(".notdef"):
-            arguments: Any = record.args
-            self.characters.add(chr(arguments[1]))
-        elif record.msg.startswith("Font-face"):
-            self.unusable.append(record.getMessage())
-
-
-@contextmanager
-def _font_log() -> Iterator[_FontLog]:
-    handler = _FontLog()
-    logger = logging.getLogger("weasyprint")
-    logger.addHandler(handler)
-    try:
-        yield handler
-    finally:
-        logger.removeHandler(handler)
 
 
 def _weasyprint() -> Any:
@@ -118,27 +84,49 @@ def fetcher() -> Any:
     return OwnOnly()
 
 
-def _finish(_document: Any, pdf: Any) -> None:
-    """Complete what WeasyPrint leaves out, before the file is written.
+def _drop_empty(entries: Any) -> None:
+    """Drop empty lists of resources: a validator takes them for such in use."""
+    for holder in (entries, entries.get("Resources")):
+        for key in ("Pattern", "Shading"):
+            if isinstance(holder, dict) and holder.get(key) == {}:
+                del holder[key]
+
+
+def _check_fonts(fonts: Iterable[Any]) -> None:
+    """Refuse what WeasyPrint goes on with: another font, or empty boxes.
+
+    Asked of the document and not of the log, which a setting may turn off.
+    """
+    used = {font.weight for font in fonts if font.family == FAMILY}
+    if not used.issuperset(WEIGHTS):
+        raise DocumentError("The font {name} cannot be loaded.", name=FAMILY)
+    missing = {chr(code) for font in fonts for code in font.missing}
+    if missing:
+        raise MissingGlyphs(frozenset(missing))
+
+
+def _finish(document: Any, pdf: Any) -> None:
+    """Complete what WeasyPrint leaves open, before the file is written.
 
     Header cells get the direction they head (ISO 32000-1, 14.8.5.7, from memory),
-    so that a screen reader names row and column of a figure; empty resource lists
-    go, because validators cannot tell them from patterns and shadings in use.
+    so that a screen reader names row and column of a figure, and the attached file
+    is listed once.
     """
+    _check_fonts(document.fonts.values())
     found: dict[Any, Any] = {}
     for row in pdf.objects:
-        is_stream = not isinstance(row, dict)
-        entries: Any = getattr(row, "extra", {}) if is_stream else row
-        if not is_stream:
+        if isinstance(row, dict):
+            entries: Any = row
             found[entries.reference] = entries
-        for holder in (entries, entries.get("Resources")):
-            for key in ("Pattern", "Shading"):
-                if isinstance(holder, dict) and holder.get(key) == {}:
-                    del holder[key]
+            _drop_empty(entries)
+        else:
+            _drop_empty(getattr(row, "extra", {}))
     for cell in found.values():
         if cell.get("S") == "/TH":
             group = found[found[cell["P"]]["P"]]
             cell["A"]["Scope"] = "/Column" if group["S"] == "/THead" else "/Row"
+    files = pdf.catalog["AF"]
+    files[:] = list(dict.fromkeys(files))
 
 
 def write_pdf(source: Source) -> bytes:
@@ -161,15 +149,10 @@ def write_pdf(source: Source) -> bytes:
     page = weasyprint.HTML(
         string=source.html, base_url="about:blank", url_fetcher=fetcher()
     )
-    with _font_log() as log:
-        try:
-            content: bytes = page.write_pdf(
-                pdf_variant=VARIANT, attachments=[attachment], finisher=_finish
-            )
-        except weasyprint.urls.FatalURLFetchingError as error:
-            raise DocumentError("{problem}", problem=str(error)) from error
-    if log.unusable:
-        raise DocumentError("{problem}", problem=log.unusable[0])
-    if log.characters:
-        raise MissingGlyphs(frozenset(log.characters))
+    try:
+        content: bytes = page.write_pdf(
+            pdf_variant=VARIANT, attachments=[attachment], finisher=_finish
+        )
+    except weasyprint.urls.FatalURLFetchingError as error:
+        raise DocumentError("{problem}", problem=str(error)) from error
     return content

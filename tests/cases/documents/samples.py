@@ -269,7 +269,9 @@ def accepted_risk() -> dict[str, Any]:
 def one_ground() -> dict[str, Any]:
     """The same with the one accepted site only."""
     body = accepted_risk()
-    return content([short_molar(fossa="1.80")], queries=body["queries"], grounds=[GROUND])
+    return content(
+        [short_molar(fossa="1.80")], queries=body["queries"], grounds=[GROUND]
+    )
 
 
 def asked() -> dict[str, Any]:

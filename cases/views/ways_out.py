@@ -1,0 +1,223 @@
+"""The ways out of a query as a page shows them, barred ones with their reason.
+
+First what the check computed and the laboratory offered, in its order (least
+removal of sound tissue first); then the other ways of the answer table. Adjusting
+the opposing tooth stands last but for cancelling, and is never chosen beforehand.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+from django.utils.translation import gettext as _
+
+from cases.forms.answer import OTHER, WayOut
+from cases.forms.vocabulary import Choices, material_words, tooth_number
+from cases.forms.words import word
+from cases.lifecycle import AnswerKind
+from cases.views.figures import OptionRow, option_rows
+from rules.requirements import RuleSet
+from rules.teeth import arch, is_anterior
+from rules.terms import Arch
+
+if TYPE_CHECKING:
+    from cases.models import Flag, Unit
+
+__all__ = ["variant_choices", "ways_out"]
+
+A = AnswerKind
+_Pair = tuple[Mapping[str, Any], OptionRow]
+
+
+def ways_out(
+    flag: "Flag", units: Sequence["Unit"], *, rule_set: RuleSet, system: str
+) -> list[WayOut]:
+    """Return every way out of a query, each with a key of its own."""
+    rows = option_rows(flag.options, rule_set=rule_set)
+    pairs = list(zip(flag.options, rows, strict=True))
+    several = len({row.tooth for row in rows}) > 1
+    offered = list(_offered(pairs, units, several, system))
+    kinds = {way.kind for way in offered}
+    return [*offered, *_others(flag, units, kinds)]
+
+
+def _offered(
+    pairs: Sequence[_Pair], units: Sequence["Unit"], several: bool, system: str
+) -> Iterator[WayOut]:
+    """Yield what the check computed: one way a kind, but each material apart."""
+    seen: set[str] = set()
+    for option, row in pairs:
+        if option["kind"] == A.CHANGE_MATERIAL:
+            yield _material(option, row, units, several, system)
+        elif option["kind"] not in seen and option["kind"] in set(A):
+            seen.add(option["kind"])
+            same = [p for p in pairs if p[0]["kind"] == option["kind"]]
+            yield _merged(same, several, system)
+
+
+def _merged(pairs: Sequence[_Pair], several: bool, system: str) -> WayOut:
+    """Join what one way means for each tooth; possible only where it is for all."""
+
+    def told(lines: tuple[str, ...], tooth: str) -> list[str]:
+        mark = f"{tooth_number(tooth, system)}: " if several else ""
+        return [mark + line for line in lines]
+
+    kind = A(pairs[0][0]["kind"])
+    figures = [t for _o, row in pairs for t in told(row.depths, row.tooth)]
+    consequences = [t for _o, row in pairs for t in told(row.consequences, row.tooth)]
+    reasons = [t for _o, row in pairs for t in told(row.reasons, row.tooth)]
+    return WayOut(
+        key=kind.value,
+        kind=kind,
+        title=word("answer", kind),
+        feasible=all(row.feasible for _o, row in pairs),
+        figures=tuple(figures),
+        consequences=tuple(dict.fromkeys(consequences)),
+        reasons=tuple(dict.fromkeys(reasons)),
+        offered=True,
+    )
+
+
+def _material(
+    option: Mapping[str, Any],
+    row: OptionRow,
+    units: Sequence["Unit"],
+    several: bool,
+    system: str,
+) -> WayOut:
+    tooth = option["tooth"]
+    own = next((u.material for u in units if u.tooth == tooth), "")
+    kind = A.CHANGE_DESIGN if option["material"] == own else A.CHANGE_MATERIAL
+    keys = ("material", "occlusal_surface", "cementation")
+    changes = {key: str(option[key]) for key in keys if option.get(key)}
+    title = row.title.partition(": ")[2]
+    mark = f"{tooth_number(tooth, system)}: " if several else ""
+    return WayOut(
+        key="|".join(
+            [kind.value, tooth, *(str(option.get(key) or "") for key in keys)]
+        ),
+        kind=kind,
+        title=f"{word('answer', kind)}: {mark}{title}",
+        feasible=row.feasible,
+        consequences=row.consequences,
+        reasons=row.reasons,
+        changes={tooth: changes},
+        offered=True,
+    )
+
+
+def _others(
+    flag: "Flag", units: Sequence["Unit"], kinds: set[AnswerKind]
+) -> Iterator[WayOut]:
+    said: dict[AnswerKind, tuple[str, ...]] = {
+        A.RE_MEASURE: (_("Nothing is removed; a new round begins at the laboratory."),),
+        A.NEW_JAW_RECORD: (_("You send a new jaw record; nothing is removed."),),
+        A.RE_PREPARATION: (_("New readings, an impression and a jaw record follow."),),
+    }
+    for kind, consequences in said.items():
+        if kind not in kinds:
+            yield _way(kind, consequences)
+    yield WayOut(
+        key=OTHER,
+        kind=A.CHANGE_MATERIAL,
+        title=_("Another material or design, chosen below"),
+        consequences=(_("A new prescription revision is signed with the answer."),),
+    )
+    yield _coping(flag, units)
+    yield _way(
+        A.REFER,
+        (_("The case rests until the review; nothing is made meanwhile."),),
+    )
+    yield WayOut(
+        key=A.ADJUST_OPPOSING.value,
+        kind=A.ADJUST_OPPOSING,
+        title=word("answer", A.ADJUST_OPPOSING),
+        consequences=(
+            _("Opposing impression, jaw record and new readings follow."),
+            _("Needs the patient's consent and your grounds."),
+        ),
+        caution=_(
+            "Sound tissue of another tooth is lost. Never to hide a shortage: only "
+            "where that tooth itself calls for it, in enamel, documented before and "
+            "after."
+        ),
+    )
+    if A.ACCEPT_RISK not in kinds:
+        yield _barred(A.ACCEPT_RISK, _("This query names no site to be accepted."))
+    yield _way(A.CANCEL, (_("The laboratory stops; this cannot be undone."),))
+
+
+def _way(kind: AnswerKind, consequences: tuple[str, ...]) -> WayOut:
+    return WayOut(
+        key=kind.value,
+        kind=kind,
+        title=word("answer", kind),
+        consequences=consequences,
+    )
+
+
+def _barred(kind: AnswerKind, reason: str) -> WayOut:
+    return WayOut(
+        key=kind.value,
+        kind=kind,
+        title=word("answer", kind),
+        feasible=False,
+        reasons=(reason,),
+    )
+
+
+def _coping(flag: "Flag", units: Sequence["Unit"]) -> WayOut:
+    """Offer the coping for one short surface only (design section 4).
+
+    Not for veneers, which are too thin to risk, nor for the palatal surface of
+    upper front teeth, where the trimming is hard to repeat in the mouth (both
+    common practice, no source).
+    """
+    sites = {(site["tooth"], site["site"]) for site in flag.sites}
+    kinds = {u.tooth: u.kind for u in units}
+    if not sites:
+        return _barred(A.REDUCTION_COPING, _("This query names no site to be covered."))
+    if len(sites) > 1:
+        return _barred(
+            A.REDUCTION_COPING, _("Only where a single surface of one tooth is short.")
+        )
+    tooth, site = next(iter(sites))
+    if kinds.get(tooth) == "veneer":
+        return _barred(A.REDUCTION_COPING, _("Not for veneers: too thin to risk."))
+    palatal = is_anterior(tooth) and arch(tooth) is Arch.UPPER
+    if palatal and site == "lingual_surface":
+        return _barred(
+            A.REDUCTION_COPING,
+            _("Not on the palatal surface of upper front teeth: hard to repeat."),
+        )
+    return _way(
+        A.REDUCTION_COPING,
+        (
+            _("The laboratory trims the die and encloses a coping of the difference."),
+            _("You reduce by it before seating; its use is recorded at the fit."),
+            _("Stay at least 1 mm from the finish line."),
+        ),
+    )
+
+
+def variant_choices(
+    flag: "Flag", units: Sequence["Unit"], *, rule_set: RuleSet
+) -> dict[str, Choices]:
+    """Return for each tooth the materials that are not known to fall short."""
+    barred = {
+        (o["tooth"], o["material"], o.get("occlusal_surface") or "")
+        for o in flag.options
+        if o["kind"] == A.CHANGE_MATERIAL and not o["feasible"]
+    }
+    found: dict[str, Choices] = {}
+    for unit in units:
+        listed: Choices = []
+        for material in rule_set.materials:
+            for surface in material.occlusal_surfaces or ("",):
+                same = (unit.material, unit.occlusal_surface) == (material.key, surface)
+                if same or (unit.tooth, material.key, str(surface)) in barred:
+                    continue
+                value = f"{material.key}|{surface}|"
+                words = material_words(rule_set, material.key, (surface or None,))
+                listed.append((value, words))
+        found[unit.tooth] = listed
+    return found

@@ -35,8 +35,10 @@ def _run(command: Sequence[str], extra: Mapping[str, str]) -> int:
     environment = {**os.environ, **extra}
     # Another environment's variable would send uv there.
     environment.pop("VIRTUAL_ENV", None)
+    # dpkg tells of every package; only its errors are worth a line here.
+    quiet = subprocess.DEVNULL if command[0] == "apt-get" else None
     return subprocess.call(  # noqa: S603 -- the bootstrap's own commands
-        list(command), env=environment, stdin=subprocess.DEVNULL
+        list(command), env=environment, stdin=subprocess.DEVNULL, stdout=quiet
     )
 
 

@@ -26,6 +26,7 @@ __all__ = [
     "millimetres",
     "moment",
     "nested",
+    "nullable",
     "passed_on",
     "pattern",
     "text",
@@ -257,6 +258,15 @@ def listing(item: Field, *, at_most: int, needed: bool = False) -> Field:
 def nested(body: Body, *, needed: bool = False, default: Any = None) -> Field:
     """An object inside the body."""
     return Field(body.collect, body.schema, _REQUIRED if needed else default)
+
+
+def nullable(inner: Field) -> Field:
+    """A value or null, which means the same as leaving it out."""
+
+    def read(faults: Faults, value: object, pointer: str) -> Any:
+        return None if value is None else inner.read(faults, value, pointer)
+
+    return Field(read, {"anyOf": [inner.schema, {"type": "null"}]}, None)
 
 
 def mapping(inner: Body, *, at_most: int) -> Field:

@@ -4,14 +4,14 @@ from collections.abc import Mapping
 from typing import Any
 
 from cases.api.documented import reference
-from cases.api.fields import Body, Field, listing, nested, passed_on, text
+from cases.api.fields import Body, Field, listing, nested, nullable, passed_on, text
 from cases.services.signing import SignatureInput
 
 __all__ = ["NOTE", "READINGS", "SIGNATURE", "SITES", "pairs", "signature_of", "sites"]
 
 NOTE = text(4000)
-SIGNATURE = nested(
-    Body({"grant": text(200, needed=True), "meaning": text(300, needed=True)})
+SIGNATURE = nullable(
+    nested(Body({"grant": text(200, needed=True), "meaning": text(300, needed=True)}))
 )
 # More than every site of every unit in every position, read three times over.
 READINGS = passed_on(reference("CaseReading"), at_most=400)

@@ -28,7 +28,6 @@ class Part:
     name: str
     responsible: bool = False
     second_factor: bool = False
-    shown_first: bool = False
 
     @property
     def licence_number(self) -> str:
@@ -66,8 +65,8 @@ COMPANIES = (
 )
 
 CAST = (
-    Part("orrix", LABORATORY, Role.TECHNICIAN, "Orrix Plumbwell", shown_first=True),
-    Part("velka", "quill", Role.CLINICIAN, "Velkana Thrumble", shown_first=True),
+    Part("orrix", LABORATORY, Role.TECHNICIAN, "Orrix Plumbwell"),
+    Part("velka", "quill", Role.CLINICIAN, "Velkana Thrumble"),
     Part("pim", "quill", Role.ASSISTANT, "Pimsel Oakwhit"),
     Part("jorv", "quill", Role.CLINIC_MANAGER, "Jorvalu Tamberwisk"),
     Part("sedda", LABORATORY, Role.TECHNICIAN, "Seddana Quorlip", responsible=True),

@@ -33,7 +33,7 @@ def load_scenario(people_file: Path, *, now: datetime) -> tuple[Loaded, bool]:
         if found is None:
             play(players, now=now)
         # Before commit: people must never exist whose password is lost.
-        write_people(people_file, {"people": [p.entry() for p in players.values()]})
+        write_people(people_file, {"people": [p.shown() for p in players.values()]})
     return players, found is None
 
 

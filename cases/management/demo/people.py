@@ -45,7 +45,7 @@ class Player:
     totp_secret: str | None
 
     def entry(self) -> dict[str, Any]:
-        """Return what the sign-in page and the credentials file say."""
+        """Return what the credentials file says beside the token."""
         return {
             "role": self.part.role.value,
             "organisation": self.company.name,
@@ -54,6 +54,10 @@ class Player:
             "password": self.password,
             "totp_secret": self.totp_secret,
         }
+
+    def shown(self) -> dict[str, Any]:
+        """Return what the sign-in page says."""
+        return {**self.entry(), "responsible": self.part.responsible}
 
 
 def _fresh_password() -> str:

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 
 from cases.enums import CoverageKind, FlagStatus
 from cases.models import Case, Check, Coverage, Flag, Prescription, SiteVerdict, Unit
+from rules.teeth import site_label
+from rules.terms import Site
 
 __all__ = ["SiteGround", "gate_reasons", "open_flags", "site_grounds"]
 
@@ -105,7 +107,8 @@ def gate_reasons(case: Case) -> list[str]:
         if tooth not in judged
     ]
     reasons += [
-        f"Tooth {g.verdict.tooth}, {g.verdict.site.replace('_', ' ')}: "
+        f"Tooth {g.verdict.tooth}, "
+        f"{site_label(Site(g.verdict.site), g.verdict.tooth)}: "
         f"{g.verdict.verdict}, not covered by an answer."
         for g in grounds
         if not g.fine

@@ -2,7 +2,12 @@
 
 from datetime import datetime
 
-from cases.management.demo import scenes_bench, scenes_early, scenes_query
+from cases.management.demo import (
+    scenes_bench,
+    scenes_early,
+    scenes_outcome,
+    scenes_query,
+)
 from cases.management.demo.days import Days
 from cases.management.demo.people import Player
 from cases.management.demo.troupe import troupe_of
@@ -10,8 +15,8 @@ from cases.management.demo.troupe import troupe_of
 __all__ = ["SCENES", "play"]
 
 SCENES = (
-    scenes_bench.fitted,
-    scenes_bench.not_fitted,
+    scenes_outcome.fitted,
+    scenes_outcome.not_fitted,
     scenes_early.cancelled,
     scenes_query.deferred,
     scenes_bench.dispatched,

@@ -37,6 +37,8 @@ NAVIGATION: tuple[tuple[str, Promise, Shown], ...] = (
     ("bench", _("Bench"), _laboratory),
     ("people", _("People"), _everyone),
 )
+# A case and what is done to it belong to the list it was opened from.
+_CASE_PAGES = ("/cases/", "/flags/", "/work-orders/")
 # These share one entry of the menu and a menu of their own.
 _PEOPLE_PAGES = (
     "/people/",
@@ -51,6 +53,8 @@ _PEOPLE_PAGES = (
 def _is_current(name: str, url: str, path: str) -> bool:
     if name == "people":
         return path.startswith(_PEOPLE_PAGES)
+    if name in ("work", "bench"):
+        return path.startswith((url, *_CASE_PAGES))
     return path.startswith(url)
 
 

@@ -73,7 +73,7 @@ def overflow(page: Page) -> list[str]:
 def frame_faults(page: Page) -> list[str]:
     """Return what is wrong with the page's frame: title, heading, skip link."""
     return page.evaluate(
-        """() => {
+        r"""() => {
             const faults = [];
             const headings = document.querySelectorAll("h1").length;
             if (headings !== 1) faults.push(`${headings} h1`);
@@ -81,6 +81,10 @@ def frame_faults(page: Page) -> list[str]:
             const skip = document.querySelector("a");
             const target = skip && document.querySelector(skip.getAttribute("href"));
             if (!target || target.tagName !== "MAIN") faults.push("skip link");
+            const raw = document.body.innerText.match(
+                /=(True|False|None)\b|object at 0x|\{\{|\{%|%\([a-z]|\{[a-z_]+\}/
+            );
+            if (raw) faults.push(`not meant for people: ${raw[0]}`);
             return faults;
         }"""
     )

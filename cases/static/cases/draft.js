@@ -39,4 +39,36 @@
     });
   }
   document.addEventListener("htmx:oobAfterSwap", mark);
+
+  /* A button pressed while a change is still on its way waits for it: sent beside
+     it, the draft would meet its own newer version and take it for a colleague's. */
+  var sent = new Map(); /* request to form: its element may be gone at the end */
+  var held = null;
+  document.addEventListener("htmx:beforeSend", function (event) {
+    sent.set(event.detail.xhr, event.detail.elt.closest("form"));
+  });
+  document.addEventListener("htmx:afterRequest", function (event) {
+    sent.delete(event.detail.xhr);
+    window.setTimeout(release, 0); /* a queued change goes first */
+  });
+  function underway(form) {
+    return Array.from(sent.values()).indexOf(form) >= 0;
+  }
+  function release() {
+    if (!held || underway(held.form)) {
+      return;
+    }
+    var press = held;
+    held = null;
+    if (press.form.isConnected && (!press.button || press.button.isConnected)) {
+      press.form.requestSubmit(press.button);
+    }
+  }
+  document.addEventListener("submit", function (event) {
+    if (underway(event.target)) {
+      event.preventDefault();
+      event.stopImmediatePropagation();
+      held = { form: event.target, button: event.submitter };
+    }
+  }, true);
 })();

@@ -38,7 +38,14 @@ from cases.forms.vocabulary import (
 )
 from rules.requirements import RuleSet
 from rules.teeth import PERMANENT_TEETH, arch
-from rules.terms import Antagonist, Position, Relation, Wall
+from rules.terms import (
+    Antagonist,
+    Cementation,
+    OcclusalSurface,
+    Position,
+    Relation,
+    Wall,
+)
 
 __all__ = ["WALLS", "AntagonistForm", "UnitForm", "UnitRow", "UnitsEditor"]
 
@@ -46,6 +53,15 @@ WALLS = tuple(f"wall_heights_mm-{wall.value}" for wall in Wall)
 _TEXTS = ("tooth", "kind", "material", "relation", "antagonist", "shade", "finish_line")
 _FACING = ("tooth", "kind", "material", "occlusal_surface", "cementation")
 FACING_PRESET = ("kind", "occlusal_surface", "cementation")
+
+
+# Beside their label these need no second noun.
+_SHORT = {
+    OcclusalSurface.CERAMIC: _("Ceramic"),
+    OcclusalSurface.METAL: _("Metal"),
+    Cementation.ADHESIVE: _("Adhesive"),
+    Cementation.CONVENTIONAL: _("Conventional"),
+}
 
 
 def _tooth_choices(system: str, *, opposite: str = "") -> Choices:
@@ -72,14 +88,18 @@ class _RowForm(forms.Form):
         material = rule_set.material(self.text("material"))
         surfaces = material.occlusal_surfaces if material else ()
         if surfaces:
-            self._offer("occlusal_surface", term_choices(surfaces))
+            self._offer(
+                "occlusal_surface", [(s.value, str(_SHORT[s])) for s in surfaces]
+            )
         else:
             del self.fields["occlusal_surface"]
         if "cementation" not in self.fields:
             return
         cementations = material.cementations if material else ()
         if len(cementations) > 1:
-            self._offer("cementation", term_choices(cementations))
+            self._offer(
+                "cementation", [(c.value, str(_SHORT[c])) for c in cementations]
+            )
         else:
             del self.fields["cementation"]
 
@@ -370,11 +390,13 @@ class UnitsEditor:
                     for error in bound.errors
                 ]
             for row in unit.readings:
-                found += [_row_problem(row, text) for text in row.errors]
+                found += [_row_problem(unit, row, text) for text in row.errors]
         return found
 
 
-def _row_problem(row: ReadingRow, text: str) -> dict[str, str]:
+def _row_problem(unit: UnitRow, row: ReadingRow, text: str) -> dict[str, str]:
+    """Return a message that says which reading it is about: far from its row."""
+    place = ", ".join(part for part in (unit.shown, row.site, row.position) if part)
     bad = [b for b in row.form if b.errors and b.name not in ("site", "position")]
     target = str(bad[0].auto_id) if bad and not row.stray else row.id
-    return {"href": f"#{target}", "text": text}
+    return {"href": f"#{target}", "text": f"{place}: {text}"}

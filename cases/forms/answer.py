@@ -11,7 +11,7 @@ from django import forms
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
-from cases.forms.commands import CommandForm
+from cases.forms.commands import CommandForm, ProseField
 from cases.forms.signing import SigningForm
 from cases.forms.vocabulary import Choices
 from cases.lifecycle import AnswerKind
@@ -100,7 +100,7 @@ class ChoiceForm(CommandForm):
         widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
         error_messages={"invalid": _("Enter a date like 2026-05-31.")},
     )
-    grounds = forms.CharField(
+    grounds = ProseField(
         label=_("Grounds, or a word to the laboratory"),
         required=False,
         max_length=4000,
@@ -122,7 +122,7 @@ class ChoiceForm(CommandForm):
         super().__init__(*args, **kwargs)
         self.ways = {way.key: way for way in ways}
         possible = [(way.key, way.title) for way in ways if way.feasible]
-        self.fields["choice"].choices = possible  # type: ignore[attr-defined] -- a ChoiceField
+        self.fields["choice"].choices = possible  # type: ignore[attr-defined]  # -- a ChoiceField
         self.teeth = tuple(variants)
         for tooth, listed in variants.items():
             self.fields[f"changes-{tooth}"] = forms.ChoiceField(

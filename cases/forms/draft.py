@@ -11,7 +11,7 @@ from django import forms
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
-from cases.forms.commands import CommandForm
+from cases.forms.commands import CommandForm, ProseField
 from cases.forms.unit_changes import BRIDGE
 from cases.forms.vocabulary import Choices, kind_choices, material_choices
 from cases.services.drafts import DraftInput, PatientInput, PrescriptionInput
@@ -152,7 +152,7 @@ class DraftForm(PatientForm, CommandForm):
     occlusal_scheme = _text(_("Occlusal scheme"), limit=60, listed="occlusal-schemes")
     jaw_record = _text(_("Jaw record"), limit=60, listed="jaw-records")
     disinfection = _text(_("Disinfection"), limit=60, listed="disinfections")
-    notes = forms.CharField(
+    notes = ProseField(
         label=_("Notes to the laboratory"),
         required=False,
         max_length=4000,
@@ -185,7 +185,7 @@ class AddUnitsForm(forms.Form):
     )
 
     def __init__(self, *args: Any, rule_set: RuleSet, **kwargs: Any) -> None:
-        super().__init__(*args, prefix="add", **kwargs)
+        super().__init__(*args, **{**kwargs, "prefix": "add"})
         kinds = [*kind_choices(""), (BRIDGE, _now("Bridge: retainers and pontics"))]
         self.fields["kind"].choices = kinds  # type: ignore[attr-defined]  # -- a ChoiceField
         self.fields["material"].choices = [  # type: ignore[attr-defined]  # -- a ChoiceField

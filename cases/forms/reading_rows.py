@@ -145,6 +145,11 @@ class ReadingRow:
         return [self.form[name] for name in STRIPS]
 
     @property
+    def bad(self) -> str:
+        """Ids of the fields a message speaks of, for the script that marks them."""
+        return " ".join(str(bound.auto_id) for bound in self.form if bound.errors)
+
+    @property
     def errors(self) -> list[str]:
         """Every message of the row, in the order of its fields."""
         said = [str(e) for bound in self.form for e in bound.errors]
@@ -193,17 +198,18 @@ def reading_flat(reading: Mapping[str, Any]) -> dict[str, str]:
 
 
 def reading_words(reading: Mapping[str, Any]) -> str:
-    """Return a reading's figures in words ("1 slides freely, 1.5 is held")."""
+    """Return a reading's figures in words ("1 mm slides freely, 1.5 mm is held")."""
     words = {
-        "passes_mm": _("{mm} slides freely"),
-        "drags_mm": _("{mm} drags"),
-        "held_mm": _("{mm} is held"),
-        "value_mm": _("{mm}"),
-        "u_mm": _("u {mm}"),
+        "passes_mm": _("{mm} mm slides freely"),
+        "drags_mm": _("{mm} mm drags"),
+        "held_mm": _("{mm} mm is held"),
+        "value_mm": _("{mm} mm"),
+        "u_mm": _("u {mm} mm"),
     }
     flat = reading_flat(reading)
-    said = [text.format(mm=flat[key]) for key, text in words.items() if key in flat]
-    return ", ".join(said) + " mm" if said else ""
+    return ", ".join(
+        text.format(mm=flat[key]) for key, text in words.items() if key in flat
+    )
 
 
 def _known(tooth: str, kind: str, relation: str) -> bool:

@@ -55,7 +55,7 @@ class RecordsForm(CommandForm):
         listed = [
             (r, str(RECORDS.get(r, r)).capitalize()) for r in due if r != "readings"
         ]
-        self.fields["sent"].choices = listed  # type: ignore[attr-defined] -- a MultipleChoiceField
+        self.fields["sent"].choices = listed  # type: ignore[attr-defined]  # -- a MultipleChoiceField
         if not listed:
             del self.fields["sent"]
 
@@ -97,8 +97,7 @@ class RecordRows:
         return self.data.get(f"readings-{number}-{name}", "").strip()
 
     def _row(self, number: int) -> RecordRow:
-        place = tuple(self._text(number, k) for k in ("tooth", "site", "position"))
-        tooth, site, _position = place
+        tooth, site = self._text(number, "tooth"), self._text(number, "site")
         unit = next((u for u in self.units if u["tooth"] == tooth), {})
         sites = site_choices(
             tooth, unit.get("kind", ""), unit.get("relation", "normal")
@@ -108,7 +107,7 @@ class RecordRows:
             prefix=f"readings-{number}",
             choices={"site": sites, "position": term_choices(Position)},
         )
-        before = self.earlier.get(place)  # type: ignore[call-overload] -- three texts
+        before = self.earlier.get((tooth, site, self._text(number, "position")))
         fresh = before is not None and before.get("basis", "mouth") == "mouth"
         return RecordRow(
             number,

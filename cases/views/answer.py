@@ -28,7 +28,7 @@ from cases.views.presenting import query_rows, unit_panels
 from cases.views.signers import signer_of
 from cases.views.submit import unit_lines
 from cases.views.verdicts import LiveVerdict, judged
-from cases.views.ways_out import variant_choices, ways_out
+from cases.views.ways_out import variant_choices, way_groups, ways_out
 
 if TYPE_CHECKING:
     from cases.models import Flag
@@ -119,9 +119,9 @@ def _choose(
         "form": form,
         "query": next(q for q in query_rows(detail) if q.flag.code == flag.code),
         "panels": _concerned(request, flag, detail),
-        "offered": [w for w in ways if w.offered and w.feasible],
-        "others": [w for w in ways if not w.offered and w.feasible],
-        "barred": [w for w in ways if not w.feasible],
+        "offered": way_groups([w for w in ways if w.offered and w.feasible]),
+        "others": way_groups([w for w in ways if not w.offered and w.feasible]),
+        "barred": way_groups([w for w in ways if not w.feasible]),
     }
     status = 422 if form.errors else 200
     return render(request, "cases/answer.html", context, status=status)

@@ -4,6 +4,7 @@ Every change of the page saves the whole draft, by htmx or by a button. What
 cannot be used stores nothing and stays where it was typed.
 """
 
+from functools import partial
 from typing import Any
 
 from django.contrib import messages
@@ -142,6 +143,11 @@ def _add_problems(form: AddUnitsForm) -> list[dict[str, str]]:
     ]
 
 
+def _forget(keys: list[str]) -> None:
+    for key in keys:
+        storage.delete(key)
+
+
 @require_http_methods(["GET", "HEAD", "POST"])
 @acting_required
 def discard(request: ActingRequest, code: str) -> HttpResponse:
@@ -160,7 +166,7 @@ def discard(request: ActingRequest, code: str) -> HttpResponse:
             form = CommandForm(initial={"version": case.version})
             status, stale = 412, True
         else:
-            transaction.on_commit(lambda: [storage.delete(key) for key in keys])
+            transaction.on_commit(partial(_forget, keys))
             messages.success(request, gettext_lazy("The draft is discarded."))
             return redirect("work")
     context = {"case": case, "form": form, "stale": stale}

@@ -1,6 +1,7 @@
 """What chair check and draft share: partners, prescribers, parts of the page."""
 
 from collections.abc import Mapping
+from collections.abc import Set as AbstractSet
 from typing import Any
 
 from django.utils.translation import gettext_lazy as _
@@ -95,8 +96,8 @@ def editor_of(
 def quadrants(
     actor: Actor,
     *,
-    chosen: set[str],
-    taken: set[str] = frozenset(),  # type: ignore[assignment]  # -- an empty set to read
+    chosen: AbstractSet[str],
+    taken: AbstractSet[str] = frozenset(),
 ) -> list[dict[str, Any]]:
     """Return the tooth picker: a row of teeth for each quadrant."""
     return [

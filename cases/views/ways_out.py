@@ -6,15 +6,17 @@ the opposing tooth stands last but for cancelling, and is never chosen beforehan
 """
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
+from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 
-from cases.forms.answer import OTHER, WayOut
+from cases.forms.answer import CHANGING, OTHER, WayOut
 from cases.forms.vocabulary import Choices, material_words, tooth_number
 from cases.forms.words import word
 from cases.lifecycle import AnswerKind
-from cases.views.figures import OptionRow, option_rows
+from cases.views.ways import OptionRow, option_rows
 from rules.requirements import RuleSet
 from rules.teeth import arch, is_anterior
 from rules.terms import Arch
@@ -22,10 +24,53 @@ from rules.terms import Arch
 if TYPE_CHECKING:
     from cases.models import Flag, Unit
 
-__all__ = ["variant_choices", "ways_out"]
+__all__ = ["WayGroup", "variant_choices", "way_groups", "ways_out"]
 
 A = AnswerKind
 _Pair = tuple[Mapping[str, Any], OptionRow]
+
+
+@dataclass(frozen=True, slots=True)
+class WayGroup:
+    """Ways of one kind that follow each other, with what all of them mean."""
+
+    title: str
+    ways: tuple[WayOut, ...]
+    common: tuple[str, ...] = ()
+
+
+def way_groups(ways: Sequence[WayOut]) -> list[WayGroup]:
+    """Return the ways in their order, neighbours of one kind together."""
+    groups: list[list[WayOut]] = []
+    for way in ways:
+        if groups and groups[-1][0].kind is way.kind and way.kind in CHANGING:
+            groups[-1].append(way)
+        else:
+            groups.append([way])
+    return [_group(group) for group in groups]
+
+
+def _group(ways: Sequence[WayOut]) -> WayGroup:
+    if len(ways) == 1:
+        return WayGroup("", tuple(ways))
+    title = word("answer", ways[0].kind)
+    common = tuple(
+        told
+        for told in ways[0].consequences
+        if all(told in way.consequences for way in ways)
+    )
+    return WayGroup(
+        title,
+        tuple(
+            replace(
+                way,
+                title=capfirst(way.title.removeprefix(f"{title}: ")),
+                consequences=tuple(t for t in way.consequences if t not in common),
+            )
+            for way in ways
+        ),
+        common,
+    )
 
 
 def ways_out(

@@ -27,10 +27,10 @@
   function mark() {
     document.querySelectorAll(".reading").forEach(function (row) {
       var told = document.getElementById(row.id + "-errors");
-      var bad = Boolean(told && told.textContent.trim());
-      row.classList.toggle("field-bad", bad);
+      var named = told ? (told.getAttribute("data-bad") || "").split(" ") : [];
+      row.classList.toggle("reading-bad", Boolean(told && told.textContent.trim()));
       row.querySelectorAll("input[inputmode]").forEach(function (field) {
-        if (bad) {
+        if (named.indexOf(field.id) >= 0) {
           field.setAttribute("aria-invalid", "true");
         } else {
           field.removeAttribute("aria-invalid");

@@ -55,8 +55,8 @@ def test_records_offer_the_earlier_rows(desk: Desk, case: Case):
     page = desk.browser("assistant").get(url(case)).content.decode()
     assert "Cut again" in page
     assert "36 Lingual cusps" in page
-    assert "Before: 1 slides freely, 1.5 is held mm" in page
-    assert "Not cut again: 2 slides freely mm still holds" in page
+    assert "Before: 1 mm slides freely, 1.5 mm is held" in page
+    assert "Not cut again: 2 mm slides freely still holds" in page
     # The cut site is read anew: its earlier reading cannot be confirmed.
     confirmable = re.findall(r'<input type="checkbox" name="readings-(\d)-again"', page)
     assert confirmable == ["0", "2"]

@@ -38,7 +38,7 @@ def body(page: str, case: Case, **changes: str) -> dict[str, str]:
 def test_submit_signs_what_it_shows(desk: Desk):
     case = desk.play.draft(unit())
     page = shown(desk, case)
-    assert "1 slides freely, 1.5 is held mm" in page
+    assert "1 mm slides freely, 1.5 mm is held" in page
     assert "The laboratory will ask about this" in page
     assert "I prescribe this work" in page
     response = desk.browser("clinician").post(
@@ -221,7 +221,7 @@ def test_resubmit_signs_the_corrected_revision(desk: Desk):
     case = desk.fresh(case)
     look = shown(desk, case, step="resubmit")
     assert "A3" in look
-    assert "1 slides freely, 1.5 is held mm" in look
+    assert "1 mm slides freely, 1.5 mm is held" in look
     response = browser.post(f"/cases/{case.code}/resubmit/", body(look, case))
     assert response.status_code == 302
     fresh = desk.fresh(case)

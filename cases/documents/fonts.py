@@ -30,6 +30,15 @@ class Face:
     weight: int
 
     @property
+    def family(self) -> str:
+        """Name by which the style calls it: every part has its own.
+
+        WeasyPrint tells fonts apart by family, weight and style; parts under one
+        name would be taken for one file, and print each other's glyphs.
+        """
+        return FAMILY if self.part == _PARTS[0] else f"{FAMILY} {self.part}"
+
+    @property
     def file_name(self) -> str:
         """Name of the file, and what follows ``font:`` in its address."""
         return f"source-sans-3-{self.part}-{self.weight}-normal.woff2"

@@ -188,12 +188,15 @@ def _html(document: WorkOrderDocument) -> str:
     """Return the markup, with the font files that its text needs."""
     context = {
         "order": document,
-        "family": FAMILY,
+        "families": [FAMILY],
         "glyphs": [(v, _data_uri(glyph_svg(v, size=11))) for v in GLYPHS],
     }
     body = render_to_string("pdf/work_order.html", {**context, "faces": ()})
     faces: list[Face] = faces_for(body)
-    return render_to_string("pdf/work_order.html", {**context, "faces": faces})
+    families = list(dict.fromkeys(face.family for face in faces))
+    return render_to_string(
+        "pdf/work_order.html", {**context, "faces": faces, "families": families}
+    )
 
 
 def _source(

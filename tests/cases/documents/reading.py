@@ -58,11 +58,11 @@ def laid_out(html: str) -> Any:
     ).render()
 
 
-def texts_of(page: Any) -> Iterator[tuple[Any, tuple[str, ...]]]:
-    """Yield every text box of a page's body with the tags it stands in."""
+def marks_of(page: Any) -> Iterator[tuple[Any, tuple[str, ...]]]:
+    """Yield every text and picture of a page's body with the tags it stands in."""
 
     def walk(box: Any, tags: tuple[str, ...]) -> Iterator[tuple[Any, tuple[str, ...]]]:
-        if getattr(box, "text", None) and box.text.strip():
+        if getattr(box, "text", "").strip() or hasattr(box, "replacement"):
             yield box, tags
         for child in getattr(box, "children", ()):
             yield from walk(child, (*tags, str(child.element_tag)))

@@ -31,7 +31,13 @@ from cases.forms.vocabulary import (
 )
 from cases.forms.words import word
 from cases.views.captions import captions, length, within
-from cases.views.ways import OptionGroup, OptionRow, option_groups, option_rows
+from cases.views.ways import (
+    OptionGroup,
+    OptionRow,
+    barred_groups,
+    option_groups,
+    option_rows,
+)
 from rules.teeth import arch, functional_row, is_anterior, is_right, tooth_class
 from rules.terms import Arch, Kind, Method, Relation, Site, label
 
@@ -84,9 +90,9 @@ class UnitPanel:
         return option_groups([o for o in self.options if o.feasible])
 
     @property
-    def barred(self) -> tuple[OptionRow, ...]:
+    def barred(self) -> tuple[OptionGroup, ...]:
         """Ways out that are not feasible, with their reasons."""
-        return tuple(o for o in self.options if not o.feasible)
+        return barred_groups([o for o in self.options if not o.feasible])
 
 
 def _shortage(site: Mapping[str, Any], said: Captions) -> str:

@@ -14,15 +14,19 @@ _LONGEST = 3000
 
 def _site(row: SiteRow) -> str:
     """Return one short site as a line."""
-    if row.verdict == "unmeasured":
-        return _("- {site}: not measured, needed {need} mm.").format(
-            site=row.label, need=row.need or "–"
-        )
     where = f" ({row.position})" if row.position else ""
-    said = _("- {site}{where}: measured {measured} mm, needed {need} mm").format(
-        site=row.label, where=where, measured=row.measured, need=row.need or "–"
+    measured = (
+        _("not measured")
+        if row.verdict == "unmeasured"
+        else _("measured {measured} mm").format(measured=row.measured)
     )
-    return f"{said}, {row.shortage}." if row.shortage else f"{said}."
+    need = (
+        _("needed {need} mm").format(need=row.need)
+        if row.need
+        else _("the rule set states no need")
+    )
+    said = ", ".join(part for part in (measured, need, row.shortage) if part)
+    return f"- {row.label}{where}: {said}."
 
 
 def _ways(panel: UnitPanel) -> list[str]:

@@ -15,7 +15,7 @@ from cases.views.captions import captions, length, within
 if TYPE_CHECKING:
     from rules.requirements import RuleSet
 
-__all__ = ["OptionGroup", "OptionRow", "option_groups", "option_rows"]
+__all__ = ["OptionGroup", "OptionRow", "barred_groups", "option_groups", "option_rows"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +89,25 @@ def option_groups(options: Sequence[OptionRow]) -> tuple[OptionGroup, ...]:
         else:
             groups.append([option])
     return tuple(_group(rows) for rows in groups)
+
+
+def barred_groups(options: Sequence[OptionRow]) -> tuple[OptionGroup, ...]:
+    """Return ways out that are not feasible, those with one reason together."""
+    groups: dict[tuple[str, tuple[str, ...]], list[OptionRow]] = {}
+    for option in options:
+        groups.setdefault((option.kind, option.reasons), []).append(option)
+    return tuple(
+        OptionGroup(
+            word("answer", kind),
+            reasons,
+            tuple(
+                replace(row, title=row.title.partition(": ")[2].strip())
+                for row in rows
+                if ": " in row.title
+            ),
+        )
+        for (kind, reasons), rows in groups.items()
+    )
 
 
 def _group(rows: Sequence[OptionRow]) -> OptionGroup:

@@ -8,10 +8,10 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from cases.selectors.cases import case_page
-from cases.services.drafts import case_create
+from cases.services.drafts import DraftInput, PatientInput, case_create
 from cases.tenancy import acting
 from tests.cases.views.conftest import Desk
-from tests.play import AT, DraftInput, PatientInput, sufficient_unit, unit
+from tests.play import AT, sufficient_unit, unit
 
 
 def named(desk: Desk, reference: str, days: int = 14):

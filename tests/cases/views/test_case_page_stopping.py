@@ -3,7 +3,6 @@
 from cases.models import Flag, Signature
 from cases.tenancy import acting
 from tests.cases.views.conftest import Desk
-from tests.factories import totp_code
 from tests.play import PASSWORD, sufficient_unit, unit
 
 
@@ -37,13 +36,13 @@ def looked(desk: Desk, case, text: str):
     return url, response
 
 
-def test_a_change_is_written_looked_at_and_signed(desk: Desk):
+def test_a_change_is_written_looked_at_and_signed(desk: Desk, code_now: str):
     case = desk.play.at_check(sufficient_unit())
     first = desk.browser("clinician").get(f"/cases/{case.code}/change-request/")
     assert 'name="password"' not in first.content.decode()
     url, shown = looked(desk, case, "Please in zirconia.\r\nSame shade.")
     assert "I ask the laboratory to stop the work" in shown.content.decode()
-    body = {**shown.context["form"].initial, "totp": totp_code()}
+    body = {**shown.context["form"].initial, "totp": code_now}
     assert desk.browser("clinician").post(url, body).status_code == 302
     assert desk.fresh(case).state == "on_hold"
     with acting(desk.personas.clinician.actor):

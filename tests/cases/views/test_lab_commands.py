@@ -1,5 +1,7 @@
 """The laboratory's plain commands: receive, incomplete, bench, withdraw."""
 
+from typing import Any
+
 import pytest
 
 from cases.models import Flag, Remake, TimelineEntry
@@ -22,7 +24,7 @@ def at(desk: Desk, state: str):
     return play.fresh(case)
 
 
-COMMANDS = {
+COMMANDS: dict[str, tuple[str, dict[str, Any], str]] = {
     "receive": (
         "submitted",
         {"contents": ["impression"], "pan_number": "12"},

@@ -235,6 +235,7 @@ def test_the_responsible_technician_signs_what_is_shown(desk: Desk):
     assert desk.fresh(case).state == "at_check"
     with acting(desk.personas.responsible.actor):
         signed = Answer.objects.get(flag=flag).countersignature
+        assert signed is not None
         assert signed.content_sha256 == body["content_sha256"]
         assert signed.printed_name == "Responsible Test"
         assert signed.method == "password"

@@ -140,9 +140,12 @@ def test_a_file_without_a_message_is_not_kept(desk: Desk, monkeypatch):
         return kept[-1]
 
     monkeypatch.setattr(storage, "put", noting)
-    monkeypatch.setattr(
-        storage, "delete", lambda key: (deleted.append(key), delete(key))
-    )
+
+    def forgetting(key: str) -> None:
+        deleted.append(key)
+        delete(key)
+
+    monkeypatch.setattr(storage, "delete", forgetting)
     case = desk.play.at_check(unit())
     response = post(desk, case, body_of("", file=photo()))
     assert response.status_code == 422

@@ -38,7 +38,8 @@ class ProseField(forms.CharField):
 
     def to_python(self, value: Any) -> str:
         """Return the text with LF for every line end."""
-        return super().to_python(value).replace("\r\n", "\n").replace("\r", "\n")
+        text = super().to_python(value) or ""
+        return text.replace("\r\n", "\n").replace("\r", "\n")
 
 
 class CommandForm(forms.Form):

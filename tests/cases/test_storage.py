@@ -112,7 +112,7 @@ def test_put_refuses_a_file_kept_short(monkeypatch, folder):
 
 def test_put_touches_nothing_else_when_the_storage_renames(monkeypatch, folder):
     taken = storage.put("pdf", b"somebody's")
-    monkeypatch.setattr(storage.secrets, "token_hex", lambda size: taken[-32:])
+    monkeypatch.setattr("cases.storage.secrets.token_hex", lambda size: taken[-32:])
 
     with pytest.raises(StorageUnavailable):
         storage.put("pdf", b"other")

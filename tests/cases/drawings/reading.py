@@ -1,5 +1,6 @@
 """Reading a drawing back, the way a program that knows nothing of ours would."""
 
+import re
 from collections.abc import Iterator
 from xml.etree import ElementTree as ET
 
@@ -28,3 +29,15 @@ def groups(root: ET.Element, **wanted: str) -> Iterator[ET.Element]:
 def verdicts(element: ET.Element) -> list[str]:
     found = (path.get("data-verdict") for path in element.iter(f"{SVG}path"))
     return [verdict for verdict in found if verdict]
+
+
+def number(element: ET.Element, name: str) -> float:
+    """Return an attribute that must be there as a number."""
+    return float(element.attrib[name])
+
+
+def matched(pattern: str, text: str) -> re.Match[str]:
+    """Return where a pattern stands at the start of a text that must have it."""
+    found = re.match(pattern, text)
+    assert found is not None, text
+    return found

@@ -15,7 +15,16 @@ from cases.drawings.clearance_chart import (
 from cases.drawings.regions import SITES
 from cases.drawings.samples import LOWER_MOLAR, UPPER_INCISOR, UPPER_PREMOLAR
 from cases.drawings.scales import shared_maximum
-from tests.cases.drawings.reading import SVG, groups, joined, parsed, texts, verdicts
+from tests.cases.drawings.reading import (
+    SVG,
+    groups,
+    joined,
+    matched,
+    number,
+    parsed,
+    texts,
+    verdicts,
+)
 
 CHARTS = [LOWER_MOLAR, UPPER_PREMOLAR, UPPER_INCISOR]
 HOSTILE = "</text><script>x</script>&\"'"
@@ -106,14 +115,14 @@ def test_hostile_words_stay_words():
 
 
 def _first_point(path):
-    x, y = re.match(r"M(-?[\d.]+) (-?[\d.]+)", path.get("d")).groups()
+    x, y = matched(r"M(-?[\d.]+) (-?[\d.]+)", path.get("d", "")).groups()
     return float(x), float(y)
 
 
 def _contour(**changes):
     root = parsed(clearance_chart(chart(**changes)))
     (path,) = [p for p in root.iter(f"{SVG}path") if p.get("data-contour") is not None]
-    numbers = [float(n) for n in re.findall(r"-?\d+(?:\.\d+)?", path.get("d"))]
+    numbers = [float(n) for n in re.findall(r"-?\d+(?:\.\d+)?", path.get("d", ""))]
     return list(zip(numbers[::2], numbers[1::2], strict=True))
 
 
@@ -152,7 +161,7 @@ def test_orientation_words_stand_where_the_mouth_has_them(
 def _mark_y(root, key):
     (group,) = groups(root, site=key, part="surface")
     (path,) = [p for p in group.iter(f"{SVG}path") if p.get("data-verdict")]
-    return float(re.match(r"translate\(\S+ (\S+)\)", path.get("transform")).group(1))
+    return float(matched(r"translate\(\S+ (\S+)\)", path.get("transform", "")).group(1))
 
 
 @pytest.mark.parametrize(("arch", "tooth"), [("maxilla", "26"), ("mandible", "36")])
@@ -257,7 +266,7 @@ def test_a_point_is_a_dot_with_whiskers_of_two_u(u, said, lines):
     assert said in texts(group)
     strokes = [p for p in group.iter(f"{SVG}path") if p.get("stroke-width") == "2"]
     assert len(strokes) == lines
-    ticks = {t.text: float(t.get("x")) for t in group.iter(f"{SVG}text")}
+    ticks = {t.text: number(t, "x") for t in group.iter(f"{SVG}text")}
     for whisker in strokes[:1]:
         x1, _, x2, _ = map(float, re.findall(r"[\d.]+", whisker.get("d")))
         assert x2 - x1 == pytest.approx(0.4 * (ticks["1"] - ticks["0"]), abs=0.05)
@@ -266,7 +275,7 @@ def test_a_point_is_a_dot_with_whiskers_of_two_u(u, said, lines):
 def test_bar_lies_in_proportion_on_the_scale():
     group = _scale(low_mm="1", high_mm="1.5", need_mm="1.5")
     (bar,) = [e for e in group.iter() if e.get("data-reading") == "interval"]
-    ticks = {t.text: float(t.get("x")) for t in group.iter(f"{SVG}text")}
+    ticks = {t.text: number(t, "x") for t in group.iter(f"{SVG}text")}
     one = ticks["1"] - ticks["0"]
     assert float(bar.get("x")) == pytest.approx(ticks["1"], abs=0.02)
     assert float(bar.get("width")) == pytest.approx(one / 2, abs=0.02)

@@ -38,7 +38,8 @@ def _flattened(part):
     """Corner points of one outline; an arc counts by its ends and its bulge."""
     tokens = part.replace("Z", "").replace("A", " A ").replace("L", " L ")
     tokens = tokens.replace("H", " H ").replace("V", " V ").split()
-    points, i, mode = [], 0, "L"
+    points: list[tuple[float, float]] = []
+    i, mode = 0, "L"
     while i < len(tokens):
         if tokens[i] in "ALHV":
             mode, i = tokens[i], i + 1

@@ -4,7 +4,14 @@ import pytest
 
 from cases.drawings.samples import TOOTH_MARKS
 from cases.drawings.tooth_chart import ToothMark, ToothWords, tooth_chart
-from tests.cases.drawings.reading import SVG, groups, parsed, texts, verdicts
+from tests.cases.drawings.reading import (
+    SVG,
+    groups,
+    number,
+    parsed,
+    texts,
+    verdicts,
+)
 
 # ISO 3950, the 32 permanent teeth.
 ALL = [f"{quadrant}{place}" for quadrant in range(1, 5) for place in range(1, 9)]
@@ -17,7 +24,7 @@ def drawn(marks=(), **changes):
 
 def _number_places(root):
     return {
-        t.text: (float(t.get("x")), float(t.get("y")))
+        t.text: (number(t, "x"), number(t, "y"))
         for t in root.iter(f"{SVG}text")
         if re.fullmatch(r"\d\d", t.text or "")
     }
@@ -55,7 +62,7 @@ def test_marked_teeth_differ_by_weight_shape_and_word():
             p for p in group.iter(f"{SVG}path") if p.get("data-contour") is not None
         ]
         mark = TOOTH_MARKS.get(code)
-        assert float(contour.get("stroke-width")) == (3 if mark else 1.1)
+        assert number(contour, "stroke-width") == (3 if mark else 1.1)
         assert verdicts(group) == ([mark.verdict] if mark and mark.verdict else [])
     for mark in TOOTH_MARKS.values():
         assert not mark.verdict_word or mark.verdict_word in texts(root)
@@ -67,7 +74,9 @@ def _bars(svg):
     found = []
     for path in parsed(svg).iter(f"{SVG}path"):
         if path.get("stroke-width") == "2.5":
-            x1, y1, x2, y2 = map(float, re.findall(r"-?\d+(?:\.\d+)?", path.get("d")))
+            x1, y1, x2, y2 = map(
+                float, re.findall(r"-?\d+(?:\.\d+)?", path.get("d", ""))
+            )
             assert y1 == y2
             assert x1 < x2
             found.append((x1, x2))
@@ -100,16 +109,16 @@ def test_words_of_neighbours_do_not_run_into_each_other():
     for quadrant in (None, 1, 2, 3, 4):
         svg = drawn(marks, quadrant=quadrant)
         root = parsed(svg)
-        width = float(root.get("width"))
+        width = number(root, "width")
         boxes = []
         for t in root.iter(f"{SVG}text"):
             if t.text in {"retainer", "insufficient"}:
-                half = len(t.text) * float(t.get("font-size")) * 0.46 / 2
-                x, y = float(t.get("x")), float(t.get("y"))
+                half = len(t.text) * number(t, "font-size") * 0.46 / 2
+                x, y = number(t, "x"), number(t, "y")
                 boxes.append((x - half, x + half, y))
                 assert x - half >= 0
                 assert x + half <= width
-                assert 0 < y <= float(root.get("height"))
+                assert 0 < y <= number(root, "height")
         for i, (left, right, y) in enumerate(boxes):
             for left2, right2, y2 in boxes[i + 1 :]:
                 assert y != y2 or right < left2 or right2 < left
@@ -117,7 +126,7 @@ def test_words_of_neighbours_do_not_run_into_each_other():
 
 def test_sides_are_written():
     root = parsed(drawn(words=ToothWords(right="rechts", left="links")))
-    places = {t.text: float(t.get("x")) for t in root.iter(f"{SVG}text")}
+    places = {t.text: number(t, "x") for t in root.iter(f"{SVG}text")}
     assert places["rechts"] < places["links"]
 
 

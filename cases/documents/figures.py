@@ -15,15 +15,12 @@ from cases.drawings.clearance_chart import (
     mm_text,
 )
 from cases.drawings.tooth_chart import ToothMark, ToothWords, tooth_chart
-from cases.enums import ToothSystem
 from rules.teeth import (
     PERMANENT_TEETH,
     arch,
     functional_row,
     is_right,
     neighbours,
-    to_palmer,
-    to_universal,
     tooth_class,
 )
 from rules.terms import Arch, Kind, Position, Quantity, Relation, Site, Verdict
@@ -188,28 +185,18 @@ def _chart(
     )
 
 
-def _numbering(system: str) -> dict[str, str]:
-    """Return what stands under each tooth: ISO 3950 and the clinic's number."""
-    own = {
-        ToothSystem.UNIVERSAL.value: to_universal,
-        ToothSystem.PALMER.value: to_palmer,
-    }.get(system)
-    if own is None:
-        return {tooth: tooth for tooth in PERMANENT_TEETH}
-    return {tooth: f"{tooth}/{own(tooth)}" for tooth in PERMANENT_TEETH}
-
-
 def _marks(
-    units: Sequence[Json], results: Mapping[str, Json]
+    units: Sequence[Json], results: Mapping[str, Json], system: str
 ) -> Iterator[tuple[str, ToothMark]]:
     spans = {str(unit["tooth"]): unit.get("span") for unit in units}
     for unit in units:
         tooth = str(unit["tooth"])
         verdict = results[tooth]["verdict"] if tooth in results else ""
+        said = (words.own_number(tooth, system), words.term(Kind, unit["kind"]))
         yield (
             tooth,
             ToothMark(
-                label=words.term(Kind, unit["kind"]),
+                label=", ".join(part for part in said if part),
                 verdict=verdict,
                 verdict_word=words.verdict(verdict) if verdict else "",
                 linked=frozenset(
@@ -224,16 +211,18 @@ def _marks(
 def teeth_svg(
     units: Sequence[Json], results: Mapping[str, Json], *, system: str
 ) -> str:
-    """Return the tooth chart with the units of an order; ``results`` by tooth."""
-    marks = dict(_marks(units, results))
+    """Return the tooth chart with the units of an order; ``results`` by tooth.
+
+    The rows are numbered in ISO 3950; a marked tooth also says the clinic's number.
+    """
+    marks = dict(_marks(units, results, system))
     said = "; ".join(
-        f"{words.tooth(tooth, system)}: {mark.label}, {mark.verdict_word}"
-        for tooth, mark in marks.items()
+        f"{tooth}: {mark.label}, {mark.verdict_word}" for tooth, mark in marks.items()
     )
     whole = gettext("Tooth chart. Units: %(units)s") % {"units": said}
     return tooth_chart(
         marks,
-        numbering=_numbering(system),
+        numbering={tooth: tooth for tooth in PERMANENT_TEETH},
         title=whole,
         describe=whole,
         uid="teeth",

@@ -1,6 +1,6 @@
 """The units of a work order as a document shows them: what to make, what was read."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -8,36 +8,23 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext
 
 from cases.documents import words
-from cases.documents.figures import length, mm, site_mark, unit_charts
-from cases.documents.moments import day
+from cases.documents.figures import mm, site_mark, unit_charts
+from cases.documents.reading_lines import ReadingLine, joined, reading_line
 from cases.drawings.clearance_chart import clearance_chart
-from cases.enums import Basis
 from rules.teeth import quantity_at
 from rules.terms import (
     Antagonist,
     Cementation,
     Kind,
-    Method,
     OcclusalSurface,
-    Position,
     Quantity,
     Relation,
     Site,
 )
 
-__all__ = ["ReadingLine", "SiteLine", "Sources", "UnitSheet", "unit_sheets"]
+__all__ = ["SiteLine", "Sources", "UnitSheet", "unit_sheets"]
 
 Json = Mapping[str, Any]
-
-
-@dataclass(frozen=True, slots=True)
-class ReadingLine:
-    """One reading in words."""
-
-    reading: str
-    position: str
-    method: str
-    taken: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +51,7 @@ class SiteLine:
 class UnitSheet:
     """One unit: a row of "what is to be made" and its part of the check."""
 
+    number: str
     tooth: str
     name: str
     kind: str
@@ -96,64 +84,6 @@ class Sources:
         return [(number, text) for text, number in self._numbers.items()]
 
 
-def _joined(parts: Iterable[str]) -> str:
-    return ", ".join(part for part in parts if part)
-
-
-def _strip(reading: Json) -> str:
-    said = (
-        ("passes_mm", gettext("%(mm)s slid")),
-        ("drags_mm", gettext("%(mm)s dragged")),
-        ("held_mm", gettext("%(mm)s held")),
-    )
-    return _joined(
-        template % {"mm": mm(reading[key])}
-        for key, template in said
-        if reading.get(key) is not None
-    )
-
-
-def _value(reading: Json, judged: Json | None) -> str:
-    """Return a point with twice its standard uncertainty.
-
-    A reading that states none was judged by its method's, which the check names
-    where this reading governs.
-    """
-    value = length(reading["value_mm"])
-    u = length(reading.get("u_mm"))
-    measured = (judged or {}).get("measured_mm") or {}
-    if u is None and judged and length(measured.get("low")) == value:
-        u = length(judged.get("u_mm"))
-    shown = mm(reading["value_mm"])
-    return f"{shown} ± {mm(str(2 * u))}" if u else shown
-
-
-def _method(reading: Json) -> str:
-    basis = words.basis(reading.get("basis", Basis.MOUTH))
-    if reading.get("mounting_number"):
-        basis = gettext("%(basis)s, mounting %(number)s") % {
-            "basis": basis,
-            "number": reading["mounting_number"],
-        }
-    method = words.capital(words.term(Method, reading["method"]))
-    return f"{method}; {basis[:1].lower()}{basis[1:]}"
-
-
-def _reading_line(reading: Json, judged: Json | None, *, several: bool) -> ReadingLine:
-    position = reading.get("position") or ""
-    where = words.term(Position, position) if position else ""
-    if several and judged and position and position == judged["governing_position"]:
-        where = gettext("%(position)s (governs)") % {"position": where}
-    point = reading.get("value_mm") is not None
-    taken_at = reading.get("taken_at") or ""
-    return ReadingLine(
-        reading=_value(reading, judged) if point else _strip(reading),
-        position=words.capital(where),
-        method=_method(reading),
-        taken=_joined((words.side(reading.get("side", "")), day(taken_at[:10]))),
-    )
-
-
 def _place(unit: Json, reading: Json) -> tuple[str, str]:
     """Return site and quantity of a reading, as the check keys its results."""
     quantity = quantity_at(
@@ -170,7 +100,7 @@ def _site_line(
 ) -> SiteLine:
     mark = site_mark(judged, tooth)
     several = len({r.get("position") for r in readings}) > 1
-    lines = [_reading_line(r, judged, several=several) for r in readings]
+    lines = [reading_line(r, judged, several=several) for r in readings]
     clearance = judged["quantity"] == Quantity.CLEARANCE
     return SiteLine(
         label=mark.label,
@@ -194,7 +124,7 @@ def _site_lines(unit: Json, result: Json, sources: Sources) -> Iterator[SiteLine
         key = (judged["site"], judged["quantity"])
         yield _site_line(tooth, judged, left.pop(key, []), sources)
     for (site, quantity), readings in left.items():
-        lines = [_reading_line(r, None, several=False) for r in readings]
+        lines = [reading_line(r, None, several=False) for r in readings]
         yield SiteLine(
             label=words.capital(words.site(site, tooth)),
             quantity=words.term(Quantity, quantity),
@@ -209,7 +139,7 @@ def _opposing(unit: Json) -> str:
     said = [words.capital(words.term(Antagonist, antagonist))]
     if relation not in (Relation.NORMAL, Relation.NO_ANTAGONIST):
         said.append(words.term(Relation, relation))
-    return _joined(said)
+    return joined(said)
 
 
 def _sheet(unit: Json, result: Json, *, system: str, sources: Sources) -> UnitSheet:
@@ -219,13 +149,14 @@ def _sheet(unit: Json, result: Json, *, system: str, sources: Sources) -> UnitSh
     span = unit.get("span") or ""
     charts = unit_charts(unit, result, system=system)
     return UnitSheet(
+        number=tooth,
         tooth=words.tooth(tooth, system),
         name=words.tooth_name(tooth),
         kind=words.capital(words.term(Kind, unit["kind"])),
         bridge=gettext("Bridge %(span)s") % {"span": span} if span else "",
         material=words.material(unit["material"], unit.get("material_label", "")),
         details=words.capital(
-            _joined(
+            joined(
                 (
                     words.term(OcclusalSurface, surface) if surface else "",
                     words.term(Cementation, cementation) if cementation else "",

@@ -18,6 +18,7 @@ __all__ = [
     "basis",
     "capital",
     "material",
+    "own_number",
     "reason",
     "reauthentication",
     "role",
@@ -89,13 +90,19 @@ def site(code: str, on_tooth: str) -> str:
         return code
 
 
+def own_number(iso: str, system: str) -> str:
+    """Return the clinic's number with its system; nothing for ISO 3950."""
+    if system == ToothSystem.UNIVERSAL:
+        return f"{ToothSystem.UNIVERSAL.label} {to_universal(iso)}"
+    if system == ToothSystem.PALMER:
+        return f"{ToothSystem.PALMER.label} {to_palmer(iso)}"
+    return ""
+
+
 def tooth(iso: str, system: str) -> str:
     """Return the ISO 3950 number and, where it differs, the clinic's own."""
-    if system == ToothSystem.UNIVERSAL:
-        return f"{iso} ({ToothSystem.UNIVERSAL.label} {to_universal(iso)})"
-    if system == ToothSystem.PALMER:
-        return f"{iso} ({ToothSystem.PALMER.label} {to_palmer(iso)})"
-    return iso
+    own = own_number(iso, system)
+    return f"{iso} ({own})" if own else iso
 
 
 def tooth_name(iso: str) -> str:

@@ -51,6 +51,14 @@ def sources_of(monkeypatch, body: dict[str, Any], **more: Any) -> list[Any]:
     return seen
 
 
+def markup_of(monkeypatch, body: dict[str, Any]) -> str:
+    """Return the markup of a body at the first attempt, without drawing it."""
+    seen: list[Any] = []
+    monkeypatch.setattr(work_order, "write_pdf", lambda s: seen.append(s) or b"")
+    render_work_order(**samples.render_arguments(body))
+    return seen[0].html
+
+
 def laid_out(html: str) -> Any:
     """Return WeasyPrint's pages of a markup, with their boxes."""
     return weasyprint.HTML(

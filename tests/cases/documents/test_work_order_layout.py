@@ -12,6 +12,7 @@ from tests.cases.documents import samples
 from tests.cases.documents.reading import (
     laid_out,
     marks_of,
+    markup_of,
     sources_of,
     text,
     unbroken,
@@ -87,6 +88,18 @@ def test_reading_order_cannot_be_turned(document):
     assert "evil" in text(document)
 
 
+def test_names_in_other_alphabets_are_read_back_as_written():
+    names = ["Łucja Žižková", "Nguyễn Thị Hằng", "Νίκος Παππάς", "Иван Йорданов"]
+    body = samples.sufficient() | {"released_by": names[2], "notes": "; ".join(names)}
+    body["prescriber"] |= {"name": names[3]}
+    found = text(render_work_order(**samples.render_arguments(body)))
+
+    # Several parts of the font meet here; each must print its own glyphs.
+    assert all(name in found for name in names)
+    assert found.count(names[2]) == 2
+    assert found.count(names[3]) == 2
+
+
 def test_pictographs_are_named(document):
     found = text(document)
 
@@ -146,7 +159,7 @@ def layout(request, monkeypatch):
     body = (
         hostile() if request.param == "hostile" else getattr(samples, request.param)()
     )
-    return laid_out(sources_of(monkeypatch, body)[-1].html)
+    return laid_out(markup_of(monkeypatch, body))
 
 
 def test_nothing_is_cut_off_and_no_heading_ends_a_page(layout):

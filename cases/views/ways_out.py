@@ -43,7 +43,7 @@ def way_groups(ways: Sequence[WayOut]) -> list[WayGroup]:
     """Return the ways in their order, neighbours of one kind together."""
     groups: list[list[WayOut]] = []
     for way in ways:
-        if groups and groups[-1][0].kind is way.kind and way.kind in CHANGING:
+        if groups and groups[-1][-1].kind in CHANGING and way.kind in CHANGING:
             groups[-1].append(way)
         else:
             groups.append([way])
@@ -53,7 +53,12 @@ def way_groups(ways: Sequence[WayOut]) -> list[WayGroup]:
 def _group(ways: Sequence[WayOut]) -> WayGroup:
     if len(ways) == 1:
         return WayGroup("", tuple(ways))
-    title = word("answer", ways[0].kind)
+    kinds = {way.kind for way in ways}
+    title = (
+        word("answer", ways[0].kind)
+        if len(kinds) == 1
+        else _("Change of material or design")
+    )
     common = tuple(
         told
         for told in ways[0].consequences
@@ -64,7 +69,7 @@ def _group(ways: Sequence[WayOut]) -> WayGroup:
         tuple(
             replace(
                 way,
-                title=capfirst(way.title.removeprefix(f"{title}: ")),
+                title=capfirst(way.title.removeprefix(f"{word('answer', way.kind)}: ")),
                 consequences=tuple(t for t in way.consequences if t not in common),
             )
             for way in ways

@@ -332,6 +332,32 @@ def bridge(system: str = "iso3950") -> dict[str, Any]:
     return body | {"queries": [answered], "grounds": covered}
 
 
+def incisor() -> dict[str, Any]:
+    """An upper incisor whose edge was read as clearance and as reduction."""
+    return content(
+        [
+            unit(
+                "21",
+                [
+                    reading("lingual_surface", passes_mm="1.00", held_mm="1.50"),
+                    reading("lingual_surface", "protrusion", drags_mm="1.00"),
+                    reading("incisal_edge", "protrusion", passes_mm="2.00"),
+                    reading("incisal_edge", "", method="index_probe", value_mm="2.00"),
+                    reading(
+                        "facial_surface", "", method="index_probe", value_mm="1.40"
+                    ),
+                    reading("finish_line", "", method="cast_caliper", value_mm="1.00"),
+                ],
+                material="lithium_disilicate",
+                cementation="adhesive",
+                antagonist="restored",
+                finish_line="shoulder",
+                shade="A2, incisal translucency",
+            )
+        ]
+    )
+
+
 def mouthful() -> dict[str, Any]:
     """Six units with as much text as the forms allow."""
     long_text = "The neighbour stands proud of the plane. " * 97

@@ -182,6 +182,16 @@ def test_a_bridge_shows_its_units_and_its_pontic_on_grounds():
     assert "15 Buccal cusps – 1.5 or more undecided" in found
 
 
+def test_an_edge_read_as_clearance_and_as_reduction_stands_twice():
+    found = text(rendered("incisor"))
+
+    assert "Incisal edge 1.5 [1] 2.0 slid Protrusion" in found
+    assert "Incisal edge reduction" in found
+    assert "Palatal surface" in found
+    assert "Finish line width" in found
+    assert found.count("21, upper left central incisor") == 2
+
+
 @pytest.mark.parametrize(
     ("system", "printed", "in_chart"),
     [

@@ -50,7 +50,7 @@ TITLES = {
     500: "Internal error",
     503: "Not available",
 }
-_RETRY_AFTER_SECONDS = "60"
+_RETRY_AFTER_SECONDS = {429: "900", 503: "60"}
 # The database's own gates (migration 0001): CB001 the release gate, CB002 and
 # CB003 rows that keep their parties or are append-only.
 _GATES = frozenset({"CB001", "CB002", "CB003"})
@@ -147,8 +147,9 @@ def problem_response(error: Exception, context: dict[str, Any]) -> Response:
         headers["WWW-Authenticate"] = challenge
     if wait := getattr(error, "wait", None):
         headers["Retry-After"] = str(max(1, int(wait)))
-    elif body["status"] in {429, 503}:
-        headers["Retry-After"] = _RETRY_AFTER_SECONDS
+    elif body["status"] in _RETRY_AFTER_SECONDS:
+        # Tries at a credential are counted over a quarter of an hour.
+        headers["Retry-After"] = _RETRY_AFTER_SECONDS[body["status"]]
     set_rollback()
     return Response(
         body, status=body["status"], headers=headers, content_type=CONTENT_TYPE

@@ -12,7 +12,7 @@ from rest_framework.request import Request
 
 from cases.api.fields import Field
 from cases.services.units import invalid_from
-from rules.reader import Faults, Read, at, shown
+from rules.reader import Faults, at, shown
 
 __all__ = ["limit", "read_query"]
 
@@ -55,14 +55,7 @@ def read_query(request: Request, fields: Mapping[str, Field]) -> dict[str, Any]:
         elif len(values) > 1:
             faults.add(pointer, _("State this once."))
         else:
-            found[name] = _one(faults, values[0], pointer, fields[name].read)
+            found[name] = fields[name].read(faults, values[0], pointer)
     if faults.items:
         raise invalid_from(faults.items)
     return found
-
-
-def _one(faults: Faults, value: str, pointer: str, read: Read) -> Any:
-    if "\x00" in value:
-        faults.add(pointer, _("Leave out the characters that cannot be stored."))
-        return None
-    return read(faults, value, pointer)

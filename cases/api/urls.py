@@ -2,7 +2,16 @@
 
 from django.urls import URLPattern, URLResolver, path
 
-from cases.api.views import bench, cases, check, flags, records, signing, submission
+from cases.api.views import (
+    bench,
+    cases,
+    check,
+    files,
+    flags,
+    records,
+    signing,
+    submission,
+)
 from cases.api.views.schema import Schema
 
 _COMMANDS = {
@@ -52,12 +61,12 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("cases/<str:code>/messages", records.Messages.as_view(), name="api_messages"),
     path(
         "cases/<str:code>/attachments",
-        records.Attachments.as_view(),
+        files.Attachments.as_view(),
         name="api_attachments",
     ),
     path(
         "cases/<str:code>/attachments/<str:attachment>",
-        records.Attachment.as_view(),
+        files.Attachment.as_view(),
         name="api_attachment",
     ),
     *(

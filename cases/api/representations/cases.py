@@ -1,8 +1,8 @@
 """A case as JSON: whole, as a line of a list, or as the summary beside a part.
 
-The whole case holds exactly what its version covers, so that 304 never hides
-anything: messages and files, which come without a new version, stand at their own
-addresses.
+The whole case holds exactly what its version covers, so that 304 never hides what
+somebody did: messages and files, which come without a new version, stand at their
+own addresses.
 """
 
 from typing import TYPE_CHECKING, Any
@@ -134,9 +134,8 @@ def _fit(row: "FitReport") -> dict[str, Any]:
 
 
 def remake_json(row: "Remake", actor: Actor) -> dict[str, Any]:
-    """Return a remake; a laboratory learns of its new case once that was sent."""
-    new = row.new_case
-    seen = new is not None and (actor.is_clinic or new.submitted_at is not None)
+    """Return a remake; the new case is the clinic's to show, by sending it."""
+    new = row.new_case if actor.is_clinic else None
     return {
         "internal": row.internal,
         "cause": row.cause,
@@ -145,7 +144,7 @@ def remake_json(row: "Remake", actor: Actor) -> dict[str, Any]:
         "attribution_laboratory": row.attribution_laboratory,
         "note": row.note,
         "recorded_at": iso(row.recorded_at),
-        "new_case": new.code if new is not None and seen else None,
+        "new_case": new.code if new else None,
     }
 
 

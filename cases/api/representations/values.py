@@ -22,13 +22,14 @@ def mm(value: Decimal | float | str | None, places: int = 2) -> float | None:
 
 
 def numbers(body: Mapping[str, Any]) -> dict[str, Any]:
-    """Return an object whose ``…_mm`` texts ("1.50") are JSON numbers."""
+    """Return an object whose ``…_mm`` texts ("1.50") are JSON numbers.
+
+    An object in it is a map of lengths (wall heights).
+    """
     found: dict[str, Any] = {}
     for key, value in body.items():
         if isinstance(value, Mapping):
-            found[key] = numbers(value)
-            if key.endswith("_mm"):
-                found[key] = {wall: mm(height) for wall, height in value.items()}
+            found[key] = {name: mm(length) for name, length in value.items()}
         elif isinstance(value, list):
             found[key] = [numbers(v) if isinstance(v, Mapping) else v for v in value]
         elif key.endswith("_mm") and value is not None:

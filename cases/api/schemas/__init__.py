@@ -1,7 +1,12 @@
 """The components of the OpenAPI document; the tests hold every answer to them."""
 
-from cases.api.schemas import case, check, records
+from cases.api.schemas import case, check, flag, records
 
 __all__ = ["COMPONENTS"]
 
-COMPONENTS = {**check.COMPONENTS, **case.COMPONENTS, **records.COMPONENTS}
+COMPONENTS = {
+    **check.COMPONENTS,
+    **flag.COMPONENTS,
+    **case.COMPONENTS,
+    **records.COMPONENTS,
+}

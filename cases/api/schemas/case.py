@@ -1,6 +1,7 @@
 """Schemas of a case: whole, as a line of a list, and its parts."""
 
 from cases.api.schemas.check import DRAFT_UNIT, RESULT
+from cases.api.schemas.flag import FLAG_FIELDS, FLAG_SITE
 from cases.api.schemas.shapes import (
     DATE,
     FLAG,
@@ -19,14 +20,10 @@ from cases.api.schemas.shapes import (
 from cases.enums import (
     Basis,
     CoverageKind,
-    FlagReason,
-    FlagStatus,
-    Role,
     Side,
     WorkOrderStatus,
 )
-from cases.lifecycle import AnswerKind, CaseState, Command, Mover
-from cases.services.signing import PURPOSES
+from cases.lifecycle import CaseState, Command, Mover
 from rules.terms import Method, Position, Site, Verdict
 
 __all__ = ["COMPONENTS"]
@@ -58,20 +55,6 @@ _UNIT = record(
     optional=set(_UNIT_FIELDS)
     - {"tooth", "kind", "material", "relation", "antagonist"},
 )
-_SIGNATURE = record(
-    {
-        "name": TEXT,
-        "role": words(Role.values),
-        "signed_for": TEXT,
-        "purpose": words(PURPOSES),
-        "meaning": TEXT,
-        "method": words(("password", "totp")),
-        "signed_at": MOMENT,
-        "content_sha256": TEXT,
-        "content": {"type": "object"},
-    },
-    about="content_sha256 is the SHA-256 of the RFC 8785 form of content.",
-)
 _READING = record(
     {
         "tooth": TEXT,
@@ -93,52 +76,9 @@ _READING = record(
         "superseded_at": nullable(MOMENT),
     }
 )
-_ANSWER = record(
-    {
-        "code": TEXT,
-        "kind": words(AnswerKind),
-        "parameters": {"type": "object"},
-        "grounds": TEXT,
-        "consent": FLAG,
-        "answered_at": MOMENT,
-        "signature": ref("Signature"),
-        "countersignature": nullable(ref("Signature")),
-        "declined_reason": TEXT,
-        "declined_by": TEXT,
-        "declined_at": nullable(MOMENT),
-    }
-)
-_FLAG_SITE = record(
-    {
-        "tooth": TEXT,
-        "site": words(Site),
-        "verdict": words(Verdict),
-        "need_mm": nullable(MM),
-        "low_mm": nullable(MM),
-        "high_mm": nullable(MM),
-    }
-)
-_FLAG = {
-    "code": TEXT,
-    "status": words(FlagStatus.values),
-    "origin": words(Side.values),
-    "reasons": array(words(FlagReason.values)),
-    "text": TEXT,
-    "sites": array(_FLAG_SITE),
-    "options": array({"type": "object"}),
-    "revision": WHOLE,
-    "round": WHOLE,
-    "rule_set": TEXT,
-    "raised_by": TEXT,
-    "raised_at": MOMENT,
-    "settled_at": nullable(MOMENT),
-    "withdrawn_reason": TEXT,
-    "signature": nullable(ref("Signature")),
-    "answers": array(_ANSWER),
-}
 _SITE = record(
     {
-        **_FLAG_SITE["properties"],
+        **FLAG_SITE["properties"],
         "fine": FLAG,
         "clearable": FLAG,
         "ground": nullable(words(CoverageKind.values)),
@@ -244,7 +184,6 @@ _ROW = record(
 )
 
 COMPONENTS: dict[str, Schema] = {
-    "Signature": _SIGNATURE,
     "Prescription": record(
         {
             "revision": WHOLE,
@@ -261,8 +200,7 @@ COMPONENTS: dict[str, Schema] = {
             "units": array(ref("DraftUnit")),
         }
     ),
-    "Flag": record(_FLAG),
-    "FlagOfCase": record({**_FLAG, "case": record(_SUMMARY)}),
+    "FlagOfCase": record({**FLAG_FIELDS, "case": record(_SUMMARY)}),
     "RemakeOfCase": record({**_REMAKE, "case": record(_SUMMARY)}),
     "Case": _CASE,
     "CaseList": record({"items": array(_ROW), "next": nullable(TEXT)}),

@@ -7,10 +7,11 @@ from django.urls import reverse
 
 from cases import policies, storage
 from cases.api.endpoint import Call, CaseCommand
-from cases.api.fields import Body, millimetres, text, truth, whole, word, words
+from cases.api.fields import Body
 from cases.api.once import KeyRequired, Reply, key_of
 from cases.api.representations.cases import remake_json, summary
 from cases.api.representations.records import work_order_json
+from cases.api.scalars import millimetres, text, truth, whole, word, words
 from cases.api.views.cases import case_reply
 from cases.api.views.shared import NOTE
 from cases.errors import NotFound

@@ -10,12 +10,12 @@ from cases import clock, policies
 from cases.api.authentication import actor_of
 from cases.api.documented import Operation
 from cases.api.endpoint import Endpoint, Reply
-from cases.api.fields import day, text, word, words
 from cases.api.once import digest_of, once
 from cases.api.preconditions import etag, is_current, stated_version
 from cases.api.query import limit, read_query
 from cases.api.representations.cases import case_json, case_row
 from cases.api.representations.checks import case_check_json
+from cases.api.scalars import day, text, word, words
 from cases.api.views.drafts import CREATE, PATCH, changed_draft, new_draft
 from cases.lifecycle import CaseState, Command, Mover
 from cases.selectors.cases import (

@@ -9,10 +9,11 @@ from rest_framework.request import Request
 from cases.api.authentication import actor_of
 from cases.api.documented import Operation, reference
 from cases.api.endpoint import Endpoint
-from cases.api.fields import Body, listing, text, word
+from cases.api.fields import Body, listing
 from cases.api.query import read_query
 from cases.api.representations.rule_sets import materials_json, rule_set_json
 from cases.api.representations.teeth import tooth_json
+from cases.api.scalars import text, word
 from cases.errors import Invalid, InvalidField
 from cases.selectors.check_catalog import own_rule_set, rule_set_at
 from cases.services.units import invalid_from

@@ -4,8 +4,9 @@ from collections.abc import Mapping
 from typing import Any
 
 from cases.api.documented import reference
-from cases.api.fields import Body, day, moment, nested, passed_on, text
+from cases.api.fields import Body, nested, passed_on
 from cases.api.representations.prescription import draft_units, prescription_fields
+from cases.api.scalars import day, moment, text
 from cases.selectors.cases import CaseDetail
 from cases.services.drafts import DraftInput, PatientInput, PrescriptionInput
 from rules.payload import MAX_UNITS

@@ -7,10 +7,11 @@ from django.urls import reverse
 
 from cases import policies
 from cases.api.endpoint import Call, CaseCommand
-from cases.api.fields import Body, day, listing, mapping, text, truth, word
+from cases.api.fields import Body, listing, mapping
 from cases.api.once import Reply
 from cases.api.representations.cases import summary
 from cases.api.representations.flags import flag_json
+from cases.api.scalars import day, text, truth, word
 from cases.api.views.shared import SIGNATURE, pairs, signature_of, sites
 from cases.enums import FlagReason
 from cases.lifecycle import AnswerKind, Command

@@ -4,7 +4,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from cases.api.documented import reference
-from cases.api.fields import Body, Field, listing, nested, nullable, passed_on, text
+from cases.api.fields import Body, Field, listing, nested, nullable, passed_on
+from cases.api.scalars import text
 from cases.services.signing import SignatureInput
 
 __all__ = ["NOTE", "READINGS", "SIGNATURE", "SITES", "pairs", "signature_of", "sites"]

@@ -17,9 +17,10 @@ from cases.api import errors
 from cases.api.authentication import actor_of
 from cases.api.documented import Operation
 from cases.api.endpoint import Endpoint
-from cases.api.fields import Body, pattern, text, word
+from cases.api.fields import Body
 from cases.api.once import Reply, once
 from cases.api.representations.values import iso
+from cases.api.scalars import pattern, text, word
 from cases.api.views.flags import ANSWER, answer_of
 from cases.canonical import canonical_json, sha256_hex
 from cases.errors import Invalid, NotFound

@@ -1,8 +1,9 @@
 """Over the bench: submit, receive, incomplete, resubmit, readings, records, clear."""
 
 from cases.api.endpoint import Call, CaseCommand
-from cases.api.fields import Body, day, listing, pattern, text, words
+from cases.api.fields import Body, listing
 from cases.api.once import Reply
+from cases.api.scalars import day, pattern, text, words
 from cases.api.views.cases import case_reply
 from cases.api.views.shared import NOTE, READINGS, SIGNATURE, SITES, pairs, signature_of
 from cases.lifecycle import Command

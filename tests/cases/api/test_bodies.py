@@ -135,6 +135,14 @@ def test_a_session_needs_its_csrf_proof(api: Api):
     assert browser.get("/api/v1/cases").status_code == 200
 
 
+def test_a_session_with_its_proof_may_ask_too(api: Api):
+    browser = Client()
+    browser.force_login(api.personas.technician.user)
+    body = json.dumps({"units": [unit()]})
+    response = browser.post("/api/v1/check", body, content_type="application/json")
+    assert response.status_code == 200
+
+
 def test_answers_are_nobody_elses(api: Api):
     response = api.technician.get("cases")
     assert response.headers["Cache-Control"] == "private, no-store"
@@ -231,6 +239,12 @@ def test_nothing_sent_as_a_draft_is_a_fault_of_ours(api: Api, body):
     assert response.status_code in {201, 400, 422}, response.content
 
 
+@pytest.fixture
+def checked(api: Api) -> str:
+    """A case with the technician."""
+    return api.at_check()
+
+
 @pytest.mark.property
 @settings(
     max_examples=60,
@@ -238,14 +252,12 @@ def test_nothing_sent_as_a_draft_is_a_fault_of_ours(api: Api, body):
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 @given(data=st.data())
-def test_no_reading_sent_to_a_case_is_a_fault_of_ours(api: Api, data):
-    if not hasattr(api, "_code"):
-        api._code = api.at_check()
+def test_no_reading_sent_to_a_case_is_a_fault_of_ours(api: Api, checked: str, data):
     rows = [{"tooth": "36", "basis": "model", **row} for row in unit()["readings"]]
     body = _mutated(data.draw, {"readings": rows})
     response = api.technician.post(
-        f"cases/{api._code}/readings",
+        f"cases/{checked}/readings",
         json.dumps(body),
-        match=api.technician.version(api._code),
+        match=api.technician.version(checked),
     )
     assert response.status_code in {200, 400, 422}, response.content

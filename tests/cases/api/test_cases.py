@@ -100,9 +100,13 @@ def test_a_patch_changes_what_it_states_and_keeps_the_rest(api: Api):
     assert [u["tooth"] for u in changed["draft"]["units"]] == ["36"]
     assert len(changed["draft"]["units"][0]["readings"]) == 3
     assert changed["prescriber"]["name"] == "Clinician Test"
+    colleague = api.personas.colleague.user.email
     emptied = api.assistant.patch(
-        f"cases/{code}", {"wanted_on": None, "units": []}, match=2
+        f"cases/{code}",
+        {"wanted_on": None, "units": [], "prescriber": colleague},
+        match=2,
     ).json()
+    assert emptied["prescriber"]["name"] == "Colleague Test"
     assert emptied["wanted_on"] is None
     assert emptied["draft"]["units"] == []
     check = api.clinician.get(f"cases/{code}/check").json()
@@ -226,11 +230,12 @@ def test_the_laboratory_keeps_seeing_what_was_submitted(api: Api):
     code = api.at_check()
     api.technician.do(code, "incomplete", {"missing": "The jaw record."})
     before = api.technician.case(code)
-    api.assistant.patch(
-        f"cases/{code}",
-        {"units": [sufficient_unit(material="full_metal")]},
-        match=before["version"],
+    corrected = sufficient_unit(material="zirconia_3y")
+    del corrected["occlusal_surface"]
+    changed = api.assistant.patch(
+        f"cases/{code}", {"units": [corrected]}, match=before["version"]
     )
+    assert changed.json()["draft"]["units"][0]["material"] == "zirconia_3y"
     after = api.technician.case(code)
     same = ("prescription", "readings", "sites", "verdict", "draft", "revision")
     assert {k: after[k] for k in same} == {k: before[k] for k in same}
@@ -342,3 +347,94 @@ def test_a_clinic_sees_its_own_cases_only(api: Api):
     assert [r["code"] for r in theirs] == [other]
     clinic = api.personas.clinic_b.code
     assert api.clinician.get(f"cases?clinic={clinic}").json()["items"] == []
+
+
+@pytest.mark.parametrize(
+    ("body", "pointer"),
+    [
+        ({}, "/fitted"),
+        ({"fitted": "true"}, "/fitted"),
+        ({"fitted": 1}, "/fitted"),
+        ({"fitted": True, "findings": ["magic"]}, "/findings/0"),
+        ({"fitted": True, "findings": "as_delivered"}, "/findings"),
+        ({"fitted": True, "minutes": "15"}, "/minutes"),
+        ({"fitted": True, "minutes": 601}, "/minutes"),
+        ({"fitted": True, "minutes": True}, "/minutes"),
+        ({"fitted": True, "minutes": 1.5}, "/minutes"),
+        ({"fitted": True, "coping_used": "no"}, "/coping_used"),
+        ({"fitted": True, "opposing_adjusted_mm": "0_1"}, "/opposing_adjusted_mm"),
+        ({"fitted": True, "opposing_adjusted_mm": 0.005}, "/opposing_adjusted_mm"),
+        ({"fitted": True, "opposing_adjusted_mm": 5.01}, "/opposing_adjusted_mm"),
+        ({"fitted": True, "opposing_adjusted_mm": 0.5}, "/opposing_adjusted_mm"),
+        ({"fitted": False}, "/findings"),
+    ],
+)
+def test_a_fit_report_that_cannot_be_is_named(api: Api, body: dict, pointer: str):
+    code = api.dispatched()
+    response = api.clinician.post(
+        f"cases/{code}/fit", body, match=api.clinician.version(code)
+    )
+    assert pointers(response) == [pointer]
+    assert api.clinician.case(code)["state"] == "dispatched"
+
+
+def test_a_fit_report_keeps_its_numbers(api: Api):
+    code = api.dispatched()
+    report = {
+        "fitted": True,
+        "findings": ["opposing_adjusted"],
+        "opposing_adjusted_mm": "0,25",
+        "minutes": 20,
+    }
+    silent = {"fitted": False, "opposing_adjusted_mm": None, "minutes": None}
+    refused = api.clinician.post(
+        f"cases/{code}/fit", silent, match=api.clinician.version(code)
+    )
+    assert pointers(refused) == ["/findings"]
+    (told,) = api.clinician.do(code, "fit", report)["fit_reports"]
+    assert (told["opposing_adjusted_mm"], told["minutes"], told["coping_used"]) == (
+        0.25,
+        20,
+        None,
+    )
+
+
+@pytest.mark.parametrize(
+    ("verb", "body", "pointer"),
+    [
+        ("receive", {"contents": ["parcel"]}, "/contents/0"),
+        ("receive", {"pan_number": "x" * 21}, "/pan_number"),
+        ("receive", {"promised_on": YESTERDAY}, "/promised_on"),
+        ("incomplete", {}, "/missing"),
+        ("incomplete", {"missing": " "}, "/missing"),
+        ("readings", {}, "/readings"),
+        ("readings", {"readings": [{"site": "x"}]}, "/readings/0/tooth"),
+        ("recheck", {"rule_set": "short"}, "/rule_set"),
+        ("recheck", {"rule_set": "0" * 64}, "/rule_set"),
+        ("clear", {"within_uncertainty": [["36", "x"]]}, "/within_uncertainty/0"),
+        (
+            "clear",
+            {"within_uncertainty": [{"tooth": "36", "site": "lingual_cusps"}]},
+            "/within_uncertainty/0",
+        ),
+        ("flags", {"reasons": [], "text": "x"}, "/reasons"),
+        ("flags", {"reasons": ["magic"], "text": "x"}, "/reasons/0"),
+        ("flags", {"reasons": ["change_request"], "text": "x"}, "/reasons/0"),
+        ("flags", {"reasons": ["shade"]}, "/text"),
+        (
+            "flags",
+            {
+                "reasons": ["clearance"],
+                "text": "x",
+                "sites": [{"tooth": "36", "site": "nowhere"}],
+            },
+            "/sites",
+        ),
+    ],
+)
+def test_a_command_that_cannot_be_is_named(api: Api, verb, body, pointer):
+    code = api.submitted() if verb == "receive" else api.at_check()
+    version = api.technician.version(code)
+    response = api.technician.post(f"cases/{code}/{verb}", body, match=version)
+    assert pointers(response) == [pointer]
+    assert api.technician.version(code) == version

@@ -1,5 +1,6 @@
 """POST check, exactly as design section 6 writes it, and the services beside it."""
 
+import hashlib
 from typing import Any
 
 import pytest
@@ -327,6 +328,11 @@ def test_materials_and_rule_set(api: Api):
     materials = api.clinician.get(f"materials?laboratory={code}").json()
     assert "zirconia_3y" in {item["key"] for item in materials["items"]}
     ruled = api.technician.get("rule-sets/current").json()
+    assert api.clinician.get(f"rule-sets/current?laboratory={code}").json() == ruled
+    strange = api.personas.laboratory_m.code
+    unseen = api.clinician.get(f"rule-sets/current?laboratory={strange}")
+    assert pointers(unseen) == ["/laboratory"]
+    assert hashlib.sha256(ruled["canonical"].encode()).hexdigest() == ruled["digest"]
     assert ruled["digest"] == shipped_rule_set().digest
     assert ruled["decision"]["k"] == 1.645
     need = next(

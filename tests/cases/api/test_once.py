@@ -1,13 +1,18 @@
 """Idempotency-Key: what is stored once, replayed, refused, forgotten."""
 
+import io
 import threading
 from datetime import UTC, datetime, timedelta
 
 import pytest
 from django.core.cache import cache
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import connection
+from PIL import Image
 
-from cases.models import Case, IdempotencyKey, Message, SigningGrant
+from cases import storage
+from cases.errors import StorageUnavailable
+from cases.models import Attachment, Case, IdempotencyKey, Message, SigningGrant
 from cases.tenancy import acting
 from tests import factories
 from tests.cases.api.conftest import Api
@@ -142,6 +147,7 @@ def test_a_discarded_draft_is_gone_and_its_retry_is_answered(api: Api):
     assert api.clinician.get(f"cases/{code}").status_code == 404
     assert api.clinician.post(path, key="k").status_code == 204
     assert api.clinician.post(path, key="other").status_code == 404
+    assert api.clinician.post(path, key=None).status_code == 404
     assert api.clinician_b.post(path, key="k").status_code == 404
 
 
@@ -260,3 +266,27 @@ def test_a_message_with_its_own_id_is_stored_once(api: Api):
     assert one.json()["code"] == two.json()["code"]
     with acting(api.personas.clinician.actor):
         assert Message.objects.count() == 1
+
+
+def test_the_files_of_a_discarded_draft_go_with_it(
+    api: Api, django_capture_on_commit_callbacks
+):
+    code = api.draft()
+    out = io.BytesIO()
+    Image.new("RGB", (4, 4)).save(out, "PNG")
+    api.clinician.request(
+        "post",
+        f"cases/{code}/attachments",
+        data={"file": SimpleUploadedFile("p.png", out.getvalue())},
+        headers={"Idempotency-Key": "file"},
+    )
+    with acting(api.personas.clinician.actor):
+        key = Attachment.objects.get().storage_key
+    assert storage.get(key)
+    with django_capture_on_commit_callbacks(execute=True):
+        response = api.clinician.post(
+            f"cases/{code}/discard", match=api.clinician.version(code)
+        )
+    assert response.status_code == 204
+    with pytest.raises(StorageUnavailable):
+        storage.get(key)

@@ -6,8 +6,9 @@ import jsonschema  # type: ignore[import-untyped]  # -- it ships no types
 from django.test import Client
 from drf_spectacular.validation import validate_schema
 
+from cases.api.documented import reference
 from cases.api.urls import urlpatterns
-from tests.cases.api.conftest import Api, openapi
+from tests.cases.api.conftest import Api, openapi, validator
 
 # The table of design section 6, but the audit, which belongs to a later issue.
 TABLE = """
@@ -143,3 +144,12 @@ def test_the_document_is_served_to_those_who_may_call(api: Api):
     assert answer.status_code == 200
     assert json.loads(answer.content)["openapi"] == "3.1.0"
     assert Client().get("/api/v1/schema/").status_code == 401
+
+
+def test_an_answer_with_a_field_more_would_fail(api: Api):
+    case = api.clinician.case(api.draft())
+    holder = validator(json.dumps(reference("Case")))
+    assert holder.is_valid(case)
+    assert not holder.is_valid({**case, "owner": 1})
+    assert not holder.is_valid({**case, "version": "1"})
+    assert not holder.is_valid({k: v for k, v in case.items() if k != "gate"})

@@ -214,6 +214,10 @@ def test_previews_ask_what_their_commands_ask(api: Api):
         ({"kind": "change_material", "changes": []}, "/changes"),
         ({"kind": "change_material", "changes": {"36": 1}}, "/changes/36"),
         (
+            {"kind": "change_material", "changes": {str(n): {} for n in range(61)}},
+            "/changes",
+        ),
+        (
             {"kind": "change_material", "changes": {"36": {"shade": "A1"}}},
             "/changes/36/shade",
         ),

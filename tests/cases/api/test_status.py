@@ -3,11 +3,18 @@
 from typing import Any
 
 import pytest
+from django.core.exceptions import (
+    PermissionDenied,
+    RequestDataTooBig,
+    SuspiciousOperation,
+)
 from django.db import DataError, IntegrityError, OperationalError
+from django.http import Http404
 
 from cases.api import urls
 from cases.api.views import cases as case_views
-from cases.errors import NotFound
+from cases.errors import NotFound, StorageUnavailable
+from rules.errors import Fault, InvalidPayload
 from tests.cases.api.conftest import Api, Caller, openapi
 from tests.play import sufficient_unit
 
@@ -236,7 +243,9 @@ def test_304_comes_after_permission(api: Api):
 
 
 class _Gate(Exception):
-    sqlstate = "CB001"
+    def __init__(self, sqlstate: str = "CB001") -> None:
+        super().__init__(sqlstate)
+        self.sqlstate = sqlstate
 
 
 def _caused(error: Exception, cause: Exception) -> Exception:
@@ -250,11 +259,19 @@ def _caused(error: Exception, cause: Exception) -> Exception:
         (OperationalError("deadlock"), 503, "try-again"),
         (DataError("value"), 400, "unreadable-value"),
         (_caused(IntegrityError("x"), _Gate()), 409, "conflict"),
+        (_caused(IntegrityError("x"), _Gate("23505")), 500, "internal"),
         (NotFound(), 404, "not-found"),
+        (StorageUnavailable(), 503, "storage-unavailable"),
+        (Http404(), 404, "not-found"),
+        (PermissionDenied(), 403, "not-allowed"),
+        (RequestDataTooBig(), 413, "too-large"),
+        (SuspiciousOperation(), 400, "bad-request"),
+        (InvalidPayload([Fault("/a", "No.")]), 422, "invalid"),
     ],
 )
-def test_what_the_database_refuses(api: Api, monkeypatch, error, status, code):
+def test_what_is_raised_below_is_a_problem(api: Api, monkeypatch, error, status, code):
     monkeypatch.setattr(case_views, "case_page", _raising(error))
+    api.clinician.client.raise_request_exception = False
     response = api.clinician.get("cases")
     assert response.status_code == status
     assert response.json()["type"] == f"urn:chairbench:problem:{code}"

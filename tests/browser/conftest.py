@@ -6,6 +6,7 @@ thread once it was started). Every window is watched: see windows.py.
 
 import os
 from collections.abc import Iterator
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,7 @@ from playwright.sync_api import Browser, Page, sync_playwright
 from pytest_django.live_server_helper import LiveServer
 from pytest_django.plugin import DjangoDbBlocker
 
+from cases import clock
 from tests.browser.scenery import Scenery, scenery_of
 from tests.browser.stage import Demo, demo_stage
 from tests.browser.windows import Windows
@@ -90,10 +92,15 @@ def phone(windows: Windows) -> Page:
 
 
 @pytest.fixture
-def play(transactional_db: None, settings) -> Play:
-    """A clinic and a laboratory, whose people need no second factor."""
+def play(transactional_db: None, settings, monkeypatch: pytest.MonkeyPatch) -> Play:
+    """A clinic and a laboratory since yesterday, without second factors."""
     settings.REQUIRE_SECOND_FACTOR = False
-    return Play(build_world())
+    # Pages tell the time themselves, so what was played lies just before it.
+    yesterday = clock.now() - timedelta(days=1)
+    monkeypatch.setattr("tests.play.AT", yesterday)
+    played = Play(build_world())
+    played.at = yesterday
+    return played
 
 
 @pytest.fixture(scope="module")

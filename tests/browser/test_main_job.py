@@ -57,9 +57,10 @@ def answer_on_phone(phone: Page) -> None:
     """The clinician chooses the re-preparation, looks, signs."""
     open_case(phone, REFERENCE)
     move(phone, "Answer the query")
-    way = phone.locator(".option[data-kind=re_preparation]")
+    chosen = phone.get_by_role("radio", name="Re-preparation")
+    way = phone.locator("li.option").filter(has=chosen)
     expect(way).to_contain_text("0.0 to 0.5 mm")
-    way.get_by_role("radio").check()
+    chosen.check()
     press(phone, "Look at what you sign")
     expect(phone.locator("main")).to_contain_text("Exactly this is signed")
     sign(phone, "Sign the answer")

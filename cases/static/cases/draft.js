@@ -71,4 +71,55 @@
       held = { form: event.target, button: event.submitter };
     }
   }, true);
+
+  /* What someone typed or chose while a part was on its way is put into the part
+     that comes, and told again once htmx listens to it. */
+  var asked = new Map(); /* request to what the fields said when it was sent */
+  var late = {};
+  function fields(root) {
+    return Array.from(root.querySelectorAll("input[id], select[id], textarea[id]")).filter(function (field) {
+      return field.type !== "hidden" && field.type !== "file";
+    });
+  }
+  function said(field) {
+    return field.type === "checkbox" || field.type === "radio" ? field.checked : field.value;
+  }
+  document.addEventListener("htmx:beforeSend", function (event) {
+    var values = {};
+    fields(event.detail.elt.closest("form") || document).forEach(function (field) {
+      values[field.id] = said(field);
+    });
+    asked.set(event.detail.xhr, values);
+  });
+  document.addEventListener("htmx:beforeSwap", function (event) {
+    var values = asked.get(event.detail.xhr) || {};
+    fields(event.detail.target).forEach(function (field) {
+      if (field.id in values && values[field.id] !== said(field)) {
+        late[field.id] = said(field);
+      }
+    });
+  });
+  document.addEventListener("htmx:afterSwap", function () {
+    Object.keys(late).forEach(function (id) {
+      var field = document.getElementById(id);
+      if (field && typeof late[id] === "boolean") {
+        field.checked = late[id];
+      } else if (field) {
+        field.value = late[id];
+      }
+    });
+  });
+  document.addEventListener("htmx:afterSettle", function () {
+    var ids = Object.keys(late);
+    late = {};
+    ids.forEach(function (id) {
+      var field = document.getElementById(id);
+      if (field) {
+        field.dispatchEvent(new Event("change", { bubbles: true }));
+      }
+    });
+  });
+  document.addEventListener("htmx:afterRequest", function (event) {
+    asked.delete(event.detail.xhr);
+  });
 })();

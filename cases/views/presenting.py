@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from django.utils.translation import gettext as _
@@ -17,6 +18,7 @@ from cases.tenancy import Actor
 from cases.timeline import chain_faults
 from cases.views.figures import UnitPanel, safe_svg, unit_panel
 from cases.views.ways import OptionRow, option_rows
+from rules.teeth import PERMANENT_TEETH
 from rules.terms import Kind, label
 
 if TYPE_CHECKING:
@@ -118,19 +120,17 @@ def unit_panels(detail: "CaseDetail", actor: Actor) -> tuple[UnitPanel, ...]:
     return _panels(detail, detail.units or detail.draft_units, actor, rule_set)
 
 
-def teeth_figure(
-    panels: Sequence[UnitPanel], units: Sequence["Unit"], actor: Actor
-) -> dict[str, Any] | None:
-    """Return the tooth chart with the units of the case, whole and by quadrant."""
-    if not units:
-        return None
-    verdicts = {panel.tooth: panel.verdict for panel in panels}
-    marks = {
+def _tooth_marks(
+    panels: Sequence[UnitPanel], units: Sequence["Unit"]
+) -> dict[str, ToothMark]:
+    """Return what the tooth chart says at each tooth of the case."""
+    verdicts = {panel.tooth: panel.verdict for panel in panels if panel.verdict}
+    return {
         unit.tooth: ToothMark(
             label=_(label(Kind(unit.kind))),
             verdict=verdicts.get(unit.tooth, ""),
-            verdict_word=_(verdicts.get(unit.tooth, "").replace("_", " "))
-            if verdicts.get(unit.tooth)
+            verdict_word=_(verdicts[unit.tooth].replace("_", " "))
+            if unit.tooth in verdicts
             else "",
             linked=frozenset(
                 other.tooth
@@ -140,32 +140,27 @@ def teeth_figure(
         )
         for unit in units
     }
-    numbering = {
-        f"{quadrant}{place}": tooth_number(f"{quadrant}{place}", actor.tooth_system)
-        for quadrant in range(1, 5)
-        for place in range(1, 9)
-    }
-    said = "; ".join(f"{p.label}: {p.making} {p.verdict}" for p in panels)
-    words = ToothWords(right=_("right"), left=_("left"))
 
-    def draw(uid: str, quadrant: int | None = None) -> str:
-        return safe_svg(
-            tooth_chart(
-                marks,
-                numbering=numbering,
-                title=_("Tooth chart"),
-                describe=said,
-                uid=uid,
-                quadrant=quadrant,
-                words=words,
-            )
-        )
 
+def teeth_figure(
+    panels: Sequence[UnitPanel], units: Sequence["Unit"], actor: Actor
+) -> dict[str, Any] | None:
+    """Return the tooth chart with the units of the case, whole and by quadrant."""
+    if not units:
+        return None
+    draw = partial(
+        tooth_chart,
+        _tooth_marks(panels, units),
+        numbering={t: tooth_number(t, actor.tooth_system) for t in PERMANENT_TEETH},
+        title=_("Tooth chart"),
+        describe="; ".join(f"{p.label}: {p.making} {p.verdict}" for p in panels),
+        words=ToothWords(right=_("right"), left=_("left")),
+    )
     quadrants = sorted({int(unit.tooth[0]) for unit in units})
     return {
         "title": "",
-        "wide": draw("teeth"),
-        "quadrants": [draw(f"teeth-{q}", q) for q in quadrants],
+        "wide": safe_svg(draw(uid="teeth")),
+        "quadrants": [safe_svg(draw(uid=f"teeth-{q}", quadrant=q)) for q in quadrants],
     }
 
 

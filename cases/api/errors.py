@@ -1,6 +1,8 @@
 """Problem details (RFC 9457) for everything the API refuses."""
 
+import json
 import logging
+import math
 import sys
 from typing import Any
 
@@ -13,10 +15,9 @@ from django.core.exceptions import (
 )
 from django.core.signals import got_request_exception
 from django.db import DatabaseError, DataError, InterfaceError, OperationalError
-from django.http import Http404
+from django.http import Http404, HttpResponse
 from django.utils.translation import gettext as _
 from rest_framework import exceptions
-from rest_framework.response import Response
 from rest_framework.views import set_rollback
 
 from cases.errors import (
@@ -40,6 +41,7 @@ TITLES = {
     403: "Not allowed",
     404: "Not found",
     405: "Method not allowed",
+    406: "Not acceptable",
     409: "Conflict",
     412: "Changed meanwhile",
     413: "Too large",
@@ -131,10 +133,11 @@ def _body(error: Exception) -> dict[str, Any] | None:
     return None
 
 
-def problem_response(error: Exception, context: dict[str, Any]) -> Response:
+def problem_response(error: Exception, context: dict[str, Any]) -> HttpResponse:
     """Answer whatever a view raised; what it stored is rolled back.
 
-    A fault of ours is logged with its traceback and answered without details.
+    A fault of ours is logged with its traceback and answered without details. The
+    answer is JSON whatever the view would have rendered.
     """
     body = _body(error)
     if body is None:
@@ -146,11 +149,13 @@ def problem_response(error: Exception, context: dict[str, Any]) -> Response:
     if challenge := getattr(error, "auth_header", None):
         headers["WWW-Authenticate"] = challenge
     if wait := getattr(error, "wait", None):
-        headers["Retry-After"] = str(max(1, int(wait)))
+        headers["Retry-After"] = str(math.ceil(wait))
     elif body["status"] in _RETRY_AFTER_SECONDS:
         # Tries at a credential are counted over a quarter of an hour.
         headers["Retry-After"] = _RETRY_AFTER_SECONDS[body["status"]]
     set_rollback()
-    return Response(
-        body, status=body["status"], headers=headers, content_type=CONTENT_TYPE
+    return HttpResponse(
+        json.dumps(body, ensure_ascii=False),
+        status=body["status"],
+        headers={"Content-Type": CONTENT_TYPE, **headers},
     )

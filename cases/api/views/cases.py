@@ -10,8 +10,8 @@ from cases import clock, policies
 from cases.api.authentication import actor_of
 from cases.api.documented import Operation
 from cases.api.endpoint import Endpoint, Reply
-from cases.api.once import digest_of, once
-from cases.api.preconditions import etag, is_current, stated_version
+from cases.api.once import digest_of, once, respond
+from cases.api.preconditions import is_current, stated_version
 from cases.api.query import limit, read_query
 from cases.api.representations.cases import case_json, case_row
 from cases.api.representations.checks import case_check_json
@@ -125,7 +125,7 @@ class OneCase(Endpoint):
         actor = actor_of(request)
         case = case_get(actor=actor, code=code)
         if is_current(request, case.version):
-            return HttpResponse(status=304, headers={"ETag": etag(case.version)})
+            return respond(Reply(status=304, version=case.version).kept())
         detail = case_detail(actor=actor, code=code)
         return self.answer(case_json(actor, detail), version=detail.case.version)
 

@@ -143,7 +143,10 @@ def test_the_document_is_served_to_those_who_may_call(api: Api):
     answer = api.clinician.get("schema/", Accept="application/vnd.oai.openapi+json")
     assert answer.status_code == 200
     assert json.loads(answer.content)["openapi"] == "3.1.0"
-    assert Client().get("/api/v1/schema/").status_code == 401
+    refused = Client().get("/api/v1/schema/")
+    assert refused.status_code == 401
+    assert refused.headers["Content-Type"] == "application/problem+json"
+    assert json.loads(refused.content)["status"] == 401
 
 
 def test_an_answer_with_a_field_more_would_fail(api: Api):

@@ -54,7 +54,12 @@ def sources_of(monkeypatch, body: dict[str, Any], **more: Any) -> list[Any]:
 def markup_of(monkeypatch, body: dict[str, Any]) -> str:
     """Return the markup of a body at the first attempt, without drawing it."""
     seen: list[Any] = []
-    monkeypatch.setattr(work_order, "write_pdf", lambda s: seen.append(s) or b"")
+
+    def keep(source: Any) -> bytes:
+        seen.append(source)
+        return b""
+
+    monkeypatch.setattr(work_order, "write_pdf", keep)
     render_work_order(**samples.render_arguments(body))
     return seen[0].html
 

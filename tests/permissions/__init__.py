@@ -15,9 +15,9 @@ How to add a page or an API route (the matrix fails until you do):
 Every persona meets the object fresh: what one changes is rolled back.
 """
 
-from tests.permissions import account, pages, people
+from tests.permissions import account, clinic, pages, people
 from tests.permissions.shape import PERSONAS, Row, Target, play_of
 
 __all__ = ["ALL", "PERSONAS", "Row", "Target", "play_of"]
 
-ALL: tuple[Row, ...] = (*account.ROWS, *people.ROWS, *pages.ROWS)
+ALL: tuple[Row, ...] = (*account.ROWS, *people.ROWS, *pages.ROWS, *clinic.ROWS)

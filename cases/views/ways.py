@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from django.utils.translation import gettext as _
 
-from cases.drawings.clearance_chart import mm_text
+from cases.drawings.clearance_chart import Captions, mm_text
 from cases.forms.vocabulary import material_words, site_words
 from cases.forms.words import word
 from cases.views.captions import captions, length, within
@@ -54,11 +54,7 @@ def option_rows(
             made_of = within(material_words(rule_set, option["material"], variant))
             title = f"{title}: {made_of}"
         depths = tuple(
-            _("{site}: {low} to {high} mm").format(
-                site=site_words(site, where),
-                low=mm_text(length(depth["low"]) or Decimal(0), said),
-                high=mm_text(length(depth["high"]) or Decimal(0), said),
-            )
+            _depth(site_words(site, where), depth, said)
             for site, depth in (option.get("depth_mm") or {}).items()
         )
         rows.append(
@@ -130,3 +126,13 @@ def _group(rows: Sequence[OptionRow]) -> OptionGroup:
             for row in rows
         ),
     )
+
+
+def _depth(site: str, depth: Mapping[str, Any], said: Captions) -> str:
+    """Return how much to remove at a site; a point reading leaves one figure."""
+    low, high = (
+        mm_text(length(depth[end]) or Decimal(0), said) for end in ("low", "high")
+    )
+    if low == high:
+        return _("{site}: {depth} mm").format(site=site, depth=high)
+    return _("{site}: {low} to {high} mm").format(site=site, low=low, high=high)

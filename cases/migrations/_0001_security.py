@@ -332,6 +332,7 @@ BEGIN
       AND v.verdict NOT IN ('sufficient', 'not_applicable')
       AND NOT EXISTS (SELECT 1 FROM cases_coverage g
         WHERE g.case_id = of_case AND g.tooth = v.tooth AND g.site = v.site
+          AND g.quantity = v.quantity
           AND g.revision = kase.revision AND g.round = kase.round
           AND g.rule_set_digest = kase.rule_set_digest
           AND g.low_mm IS NOT DISTINCT FROM v.low_mm

@@ -83,6 +83,7 @@ class SiteVerdict(models.Model):
     )
     tooth = models.CharField(max_length=2)
     site = models.CharField(max_length=32)
+    quantity = models.CharField(max_length=10)
     verdict = models.CharField(max_length=16)
     need_mm = _mm()
     low_mm = _mm()
@@ -95,7 +96,9 @@ class SiteVerdict(models.Model):
     class Meta:
         constraints = [
             models.UniqueConstraint(
-                fields=["stored_check", "tooth", "site"], name="site_verdict_once"
+                # An incisal edge may be read as clearance and as reduction.
+                fields=["stored_check", "tooth", "site", "quantity"],
+                name="site_verdict_once",
             ),
         ]
 
@@ -106,7 +109,7 @@ class SiteVerdict(models.Model):
 class Coverage(models.Model):
     """The signed or recorded ground on which a short site may be built.
 
-    Bound to tooth, site, prescription revision, round, rule-set digest and the
+    Bound to tooth, site and quantity, prescription revision, round, rule-set digest and the
     measured interval: any change of these and it no longer counts.
     """
 
@@ -115,6 +118,7 @@ class Coverage(models.Model):
     kind = models.CharField(max_length=12, choices=CoverageKind.choices)
     tooth = models.CharField(max_length=2)
     site = models.CharField(max_length=32)
+    quantity = models.CharField(max_length=10)
     revision = models.PositiveSmallIntegerField()
     round = models.PositiveSmallIntegerField()
     rule_set_digest = models.CharField(max_length=64)
@@ -124,6 +128,7 @@ class Coverage(models.Model):
         "cases.Answer", models.PROTECT, null=True, blank=True, related_name="coverages"
     )
     given_by = models.ForeignKey(Membership, models.PROTECT, related_name="+")
+    given_by_name = models.CharField(max_length=120)
     given_at = models.DateTimeField()
 
     objects = TenantManager["Coverage"]()

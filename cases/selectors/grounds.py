@@ -62,12 +62,14 @@ def site_grounds(case: Case) -> list[SiteGround]:
     """Return every site of the current check with its coverage in force."""
     if case.current_check_id is None:
         return []
-    coverages = {(c.tooth, c.site, c.low_mm, c.high_mm): c for c in _in_force(case)}
+    coverages = {
+        (c.tooth, c.site, c.quantity, c.low_mm, c.high_mm): c for c in _in_force(case)
+    }
     verdicts = SiteVerdict.objects.filter(
         stored_check_id=case.current_check_id
     ).order_by("id")
     return [
-        SiteGround(v, coverages.get((v.tooth, v.site, v.low_mm, v.high_mm)))
+        SiteGround(v, coverages.get((v.tooth, v.site, v.quantity, v.low_mm, v.high_mm)))
         for v in verdicts
     ]
 

@@ -89,6 +89,7 @@ def _cover(
             kind=CoverageKind.ANSWER,
             tooth=site["tooth"],
             site=site["site"],
+            quantity=site["quantity"],
             revision=flag.revision,
             round=flag.round,
             rule_set_digest=flag.rule_set_digest,
@@ -96,6 +97,7 @@ def _cover(
             high_mm=site["high_mm"],
             answer=answer,
             given_by_id=actor.membership_id,
+            given_by_name=actor.name,
             given_at=at,
         )
         for site in flag.sites

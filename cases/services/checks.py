@@ -101,6 +101,7 @@ def check_store(case: Case, *, at: datetime) -> Check:
             stored_check=check,
             tooth=unit.tooth,
             site=site.site,
+            quantity=site.quantity,
             verdict=site.verdict,
             need_mm=site.need_mm,
             low_mm=site.low_mm,

@@ -68,6 +68,7 @@ def _sites(
         {
             "tooth": v.tooth,
             "site": v.site,
+            "quantity": v.quantity,
             "verdict": v.verdict,
             "need_mm": _millimetres(v.need_mm),
             "low_mm": _millimetres(v.low_mm),
@@ -76,7 +77,8 @@ def _sites(
         for v in rows
         if (v.verdict in SHORT if wanted is None else (v.tooth, v.site) in wanted)
     ]
-    if wanted is not None and len(found) != len(set(wanted)):
+    named = {(site["tooth"], site["site"]) for site in found}
+    if wanted is not None and named != set(wanted):
         raise Invalid.one("/sites", "Choose sites of the check of this case.")
     return found
 

@@ -8,7 +8,7 @@ from datetime import datetime
 
 from cases.enums import CoverageKind
 from cases.errors import Conflict, Invalid
-from cases.models import Case, Coverage
+from cases.models import Case, Coverage, SiteVerdict
 from cases.selectors.grounds import gate_reasons, site_grounds
 from cases.tenancy import Actor
 
@@ -35,11 +35,11 @@ def cover_within_uncertainty(
     Raises:
         Invalid: a site that cannot be cleared this way.
     """
-    clearable = {
-        (g.verdict.tooth, g.verdict.site): g.verdict
-        for g in site_grounds(case)
-        if g.clearable
-    }
+    clearable: dict[tuple[str, str], list[SiteVerdict]] = {}
+    for ground in site_grounds(case):
+        if ground.clearable:
+            key = (ground.verdict.tooth, ground.verdict.site)
+            clearable.setdefault(key, []).append(ground.verdict)
     for index, key in enumerate(sites):
         if key not in clearable:
             raise Invalid.one(
@@ -51,15 +51,18 @@ def cover_within_uncertainty(
         Coverage(
             case=case,
             kind=CoverageKind.UNCERTAINTY,
-            tooth=tooth,
-            site=site,
+            tooth=verdict.tooth,
+            site=verdict.site,
+            quantity=verdict.quantity,
             revision=case.revision,
             round=case.round,
             rule_set_digest=case.rule_set_digest,
-            low_mm=clearable[tooth, site].low_mm,
-            high_mm=clearable[tooth, site].high_mm,
+            low_mm=verdict.low_mm,
+            high_mm=verdict.high_mm,
             given_by_id=actor.membership_id,
+            given_by_name=actor.name,
             given_at=at,
         )
-        for tooth, site in dict.fromkeys(sites)
+        for key in dict.fromkeys(sites)
+        for verdict in clearable[key]
     )

@@ -74,10 +74,13 @@ def _grounds(case: Case) -> list[dict[str, Any]]:
         {
             "tooth": g.verdict.tooth,
             "site": g.verdict.site,
+            "quantity": g.verdict.quantity,
             "verdict": g.verdict.verdict,
             "ground": g.coverage.kind,
             "answer_kind": g.coverage.answer.kind if g.coverage.answer else None,
             "answer": g.coverage.answer.code if g.coverage.answer else None,
+            "given_by": g.coverage.given_by_name,
+            "given_at": g.coverage.given_at.isoformat(),
         }
         for g in site_grounds(case)
         if g.coverage is not None
@@ -95,6 +98,7 @@ def _queries(case: Case) -> list[dict[str, Any]]:
     return [
         {
             "flag": answer.flag.code,
+            "answer": answer.code,
             "reasons": answer.flag.reasons,
             "question": answer.flag.text,
             "sites": answer.flag.sites,

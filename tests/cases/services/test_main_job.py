@@ -137,6 +137,7 @@ def test_accepted_risk_waits_for_the_countersignature(play: Play):
     assert play.fresh(case).state == "on_hold"
     who = play.world.responsible
     with acting(who):
+        countersigned_at = play.tick()
         held = Flag.objects.get(pk=flag.pk)
         answer = answers.pending_answer(held)
         content = answers.countersign_content(case=case, flag=held, answer=answer)
@@ -147,7 +148,7 @@ def test_accepted_risk_waits_for_the_countersignature(play: Play):
             accept=True,
             reason="",
             signature=signature_over(content),
-            at=play.tick(),
+            at=countersigned_at,
         )
     assert play.fresh(case).state == "at_check"
     play.clear(case)
@@ -156,10 +157,13 @@ def test_accepted_risk_waits_for_the_countersignature(play: Play):
         {
             "tooth": "36",
             "site": "lingual_cusps",
+            "quantity": "clearance",
             "verdict": "insufficient",
             "ground": "answer",
             "answer_kind": "accept_risk",
             "answer": answer.code,
+            "given_by": "Responsible",
+            "given_at": countersigned_at.isoformat(),
         }
     ]
 
@@ -415,3 +419,16 @@ def test_release_needs_clear_first(play: Play):
         release.work_order_release(
             actor=play.world.technician, code=case.code, version=None, at=play.tick()
         )
+
+
+def test_an_incisal_edge_may_be_read_as_clearance_and_as_reduction(play: Play):
+    edge = reading("incisal_edge", "protrusion", passes_mm="1.0", held_mm="1.5")
+    cut = {"site": "incisal_edge", "method": "index_probe", "value_mm": "0.5"}
+    body = unit(tooth="11", material="lithium_disilicate", readings=[edge, cut])
+    del body["occlusal_surface"]
+    case = play.at_check(body)
+    flag = play.flag(case)
+    quantities = [s["quantity"] for s in flag.sites if s["site"] == "incisal_edge"]
+    assert sorted(quantities) == ["clearance", "reduction"]
+    play.answer(flag, AnswerKind.REDUCTION_COPING, grounds="One edge.")
+    assert play.clear(case).state == "cleared"

@@ -96,6 +96,9 @@ class AntagonistForm(_RowForm):
         super().__init__(data, prefix=prefix)
         teeth = _tooth_choices(system, opposite=opposite)
         self._offer("tooth", [("", "–"), *teeth])
+        unit, _antagonists, row = prefix.split("-")[1:]
+        # What the page's buttons say to take this row away.
+        self.action = f"antagonist-{unit}-{row}"
         self._offer("kind", kind_choices(self.text("tooth")))
         self._offer_material(rule_set)
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from cases.errors import IllegalTransition, Invalid, InvalidField, StaleVersion
 from cases.forms.core_words import people_text
 from cases.forms.draft import DraftForm, draft_input
-from cases.lifecycle import CaseState
+from cases.lifecycle import CaseState, Command, commands_for
 from cases.selectors.cases import case_detail
 from cases.services import drafts
 from cases.services.checks import rule_set_for
@@ -85,8 +85,7 @@ class Sheet:
             self._place(error)
             self.state = REFUSED
         except StaleVersion:
-            self._compare(units)
-            self.state = STALE
+            self.state = self._compare(units)
         except IllegalTransition:
             self.state = CLOSED
         else:
@@ -112,8 +111,11 @@ class Sheet:
                 mine.append(fault)
         self.editor.add(Invalid(*mine))
 
-    def _compare(self, units: list[dict[str, Any]]) -> None:
+    def _compare(self, units: list[dict[str, Any]]) -> str:
+        """Find what differs from the stored draft, if it still is one."""
         now = case_detail(actor=self.actor, code=self.detail.case.code)
+        if Command.EDIT_DRAFT not in commands_for(CaseState(now.case.state)):
+            return CLOSED
         stored = Sheet(now, self.actor)
         self.detail = now
         self.differs = differences(
@@ -121,6 +123,7 @@ class Sheet:
             typed=(self.flat, units),
             system=self.actor.tooth_system,
         )
+        return STALE
 
     @property
     def status(self) -> int:

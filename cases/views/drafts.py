@@ -53,7 +53,8 @@ def edit(request: ActingRequest, code: str) -> HttpResponse:
     refused = _upload(request, code) if saved and action == UPLOAD else []
     if saved and not refused and not request.htmx and action in (SAVE, SIGN, UPLOAD):
         if action == SIGN:
-            return redirect("case_submit", code=code)
+            name = "case_resubmit" if sheet.fixed else "case_submit"
+            return redirect(name, code=code)
         messages.success(request, _("The draft is saved."))
         return redirect("case_edit_draft", code=code)
     if saved:

@@ -37,8 +37,8 @@ def body(do: str = "check", **changes: str) -> dict[str, str]:
         data[f"{prefix}-method"] = "strip"
         data |= {f"{prefix}-{key}": value for key, value in values[site].items()}
     for key, value in changes.items():
-        row, _sep, name = key.partition("__")
-        data[f"units-0-readings-{ROWS[row]}-{name}" if name else f"units-0-{key}"] = (
+        site, _sep, name = key.partition("__")
+        data[f"units-0-readings-{ROWS[site]}-{name}" if name else f"units-0-{key}"] = (
             value
         )
     return data

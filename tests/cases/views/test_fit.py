@@ -164,6 +164,7 @@ def test_a_remake_opens_a_linked_draft(desk: Desk, ended: Case):
     response = browser.post(address, data)
     with acting(desk.personas.assistant.actor):
         remake = Remake.objects.select_related("new_case").get(case=ended)
+    assert remake.new_case is not None
     assert response["Location"] == f"/cases/{remake.new_case.code}/edit/"
     assert browser.get(response["Location"]).status_code == 200
     assert desk.fresh(ended).state == "not_fitted"

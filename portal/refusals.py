@@ -10,6 +10,7 @@ from django.core.exceptions import RequestDataTooBig, TooManyFieldsSent
 from django.db import DatabaseError, DataError, InterfaceError, OperationalError
 from django.http import HttpRequest, HttpResponse
 from django.template.loader import render_to_string
+from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from cases.api.errors import CONTENT_TYPE, problem
@@ -40,6 +41,15 @@ def words(error: DomainError) -> str:
     return _filled(error.message, error.params)
 
 
+def _back(request: HttpRequest) -> dict[str, str]:
+    """Return the way back to the case a step was refused on, if it was a case's."""
+    match = request.resolver_match
+    code = match.kwargs.get("code") if match else None
+    if not code or not match or not match.route.startswith("cases/<str:code>/"):
+        return {}
+    return {"back_href": reverse("case", args=[code]), "back_label": _("Open the case")}
+
+
 def refuse(
     request: HttpRequest,
     status: int,
@@ -64,7 +74,7 @@ def refuse(
         name = "errors/400.html" if status == 422 else f"errors/{status}.html"
         # With the database away, nothing about the person can be looked up.
         told = None if status == 503 else request
-        page = render_to_string(name, {"detail": detail}, told)
+        page = render_to_string(name, {"detail": detail, **_back(request)}, told)
         response = HttpResponse(page, status=status)
     if status in {429, 503}:
         response.headers["Retry-After"] = RETRY_AFTER_SECONDS

@@ -8,7 +8,7 @@ from django.views.decorators.http import require_safe
 
 from cases import clock
 from cases.forms.thread import MessageForm
-from cases.lifecycle import CaseState, Command, commands_for
+from cases.lifecycle import CaseState, Command, Mover, commands_for
 from cases.policies import can
 from cases.selectors.cases import case_detail
 from cases.selectors.records import timeline_rows
@@ -16,6 +16,7 @@ from cases.tenancy import Actor
 from cases.views.access import ActingRequest, acting_required
 from cases.views.moves import moves_of
 from cases.views.presenting import (
+    Due,
     case_title,
     chain_of,
     due_of,
@@ -89,6 +90,14 @@ def _timeline(
     ]
 
 
+def _due(detail: "CaseDetail") -> Due:
+    """Return when the work is due; what has ended is not late any more."""
+    case = detail.case
+    if detail.mover == Mover.NOBODY:
+        return Due(case.promised_on or case.wanted_on, "", "")
+    return due_of(case.promised_on, case.wanted_on, clock.now())
+
+
 @require_safe
 @acting_required
 def case_page(request: ActingRequest, code: str) -> HttpResponse:
@@ -102,7 +111,7 @@ def case_page(request: ActingRequest, code: str) -> HttpResponse:
         **thread_context(detail, actor),
         "detail": detail,
         "title": case_title(detail, actor),
-        "due": due_of(detail.case.promised_on, detail.case.wanted_on, clock.now()),
+        "due": _due(detail),
         "moves": moves_of(detail, actor),
         "panels": panels,
         "teeth": teeth_figure(panels, units, actor),

@@ -60,7 +60,7 @@ def _read_codes(demo: Demo) -> None:
     """Note the codes of every case by its patient reference."""
     for who in ("velka", "ildo", "tarka"):
         with acting(demo.people[who].actor):
-            for case in Case.objects.select_related("patient"):
+            for case in Case.objects.select_related("patient").order_by("pk"):
                 name = case.patient.reference
                 if name in demo.cases:  # a remake carries its patient's reference
                     name += " again"

@@ -3,10 +3,10 @@
 import pytest
 from playwright.sync_api import Page, expect
 
-from tests.browser.hands import press, sign_in
+from tests.browser.hands import press, sign_in, state
 from tests.browser.judge import overflow, violations
 from tests.browser.windows import Windows
-from tests.play import Play, unit
+from tests.play import Play, sufficient_unit, unit
 
 pytestmark = [
     pytest.mark.browser,
@@ -111,3 +111,15 @@ def test_the_chair_check_speaks_while_one_types(play: Play, windows: Windows):
     fossa.fill("0.7")
     expect(error).to_be_empty()
     assert overflow(page) == []
+
+
+def test_a_step_too_late_leads_back_to_the_case(play: Play, windows: Windows):
+    windows.watch.expect(409)
+    case = play.at_check(sufficient_unit())
+    play.clear(case)
+    page = windows.desk()
+    sign_in(page, play.world.technician)
+    page.goto(f"/cases/{case.code}/clear/")
+    page.get_by_role("link", name="Open the case").click()
+
+    expect(state(page)).to_have_text("cleared")

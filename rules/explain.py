@@ -152,16 +152,17 @@ _DOUBTS = {
     ),
     Doubt.NO_NEED: _(
         "At the {site}: the rule set states no need for this material and kind. The "
-        "laboratory judges it by the instructions for use."
+        "laboratory adds one from the instructions for use, or the clinician accepts "
+        "the site on written grounds."
     ),
     Doubt.FACING_NEED_UNKNOWN: _(
         "At the {site}: the opposing tooth is prepared and its restoration is not "
-        "known here. State it in antagonists; {own} mm is this unit's own part."
+        "known here. State what is made for it; {own} mm is this unit's own part."
     ),
     Doubt.POSITION_MISSING: _("At the {site}: take a reading in {position} too."),
     Doubt.SPLIT_NOT_FIXED: _(
         "At the {site}: both teeth are prepared and nothing fixes how the gap is "
-        "split. Fix it by wax-up, index or provisional, then state planned_plane."
+        "split. Fix it by wax-up, index or provisional, then state that it is fixed."
     ),
     Doubt.INTERVAL_HOLDS_NEED: _(
         "At the {site}: between {low} and {high} mm, of {need} mm needed. Try a strip "

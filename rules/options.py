@@ -14,6 +14,7 @@ from rules.reprep import re_preparation
 from rules.request import Unit
 from rules.requirements import RuleSet
 from rules.results import Option, SiteCheck
+from rules.risk import accept_risk
 from rules.terms import (
     Cementation,
     Doubt,
@@ -37,6 +38,7 @@ _ZERO = Decimal(0)
 _CHANGE = {"change_material": 1, "accept_risk": 2}
 _TIME = {"re_measure": 1, "new_jaw_record": 2, "change_material": 1}
 _RE_PREPARATION_TIME = 3
+_FULL_METAL = "full_metal"
 # Doubts that no reading can settle.
 _NOT_MEASURED = {Doubt.NO_NEED, Doubt.FACING_NEED_UNKNOWN, Doubt.SPLIT_NOT_FIXED}
 
@@ -66,7 +68,7 @@ def options_for(
             _change_material(rule_set, unit, variant, judge(variant))
             for variant in _variants(rule_set, unit)
         ]
-        found.append(_accept_risk(doubtful, unread))
+        found.append(accept_risk(doubtful, unread))
     if option := re_preparation(unit, sites):
         found.append(option)
     return tuple(sorted(found, key=_order))
@@ -211,9 +213,17 @@ def _costs(unit: Unit, variant: Unit, sites: Sequence[SiteCheck]) -> Iterator[Me
     )
     if unit.span is not None:
         yield Message(_("The whole span {span} changes with it."), {"span": unit.span})
+        yield Message(
+            _(
+                "Length of the span, connectors and class (ISO 6872) must allow it: see "
+                "the instructions for use."
+            )
+        )
     adhesive = variant.cementation is Cementation.ADHESIVE
     if adhesive and unit.cementation is not Cementation.ADHESIVE:
         yield Message(_("It is cemented adhesively: the field must be kept dry."))
+    if variant.material == _FULL_METAL:
+        yield Message(_("The restoration shows metal all over: ask the patient."))
     if variant.occlusal_surface is OcclusalSurface.METAL:
         yield Message(_("The occlusal surface shows metal: ask the patient."))
     for site in sites:
@@ -222,37 +232,3 @@ def _costs(unit: Unit, variant: Unit, sites: Sequence[SiteCheck]) -> Iterator[Me
                 _("At the {site}: undecided in this material too."),
                 {"site": site.label},
             )
-
-
-def _accept_risk(doubtful: Sequence[SiteCheck], unread: Sequence[SiteCheck]) -> Option:
-    consequences = [
-        Message(
-            _(
-                "Needs written grounds, the patient's consent and the responsible "
-                "technician's countersignature."
-            )
-        ),
-        Message(
-            _(
-                "Thin spots may perforate or fracture; the work order names the unmet "
-                "need and the grounds."
-            )
-        ),
-    ]
-    if all(site.at_or_above_need for site in doubtful):
-        consequences.append(
-            Message(
-                _(
-                    "Every reading in doubt is at or above the need: a technician may "
-                    "clear it within measuring uncertainty instead."
-                )
-            )
-        )
-    consequences += [
-        Message(
-            _("At the {site}: nothing was measured, so nothing can be accepted."),
-            {"site": site.label},
-        )
-        for site in unread
-    ]
-    return Option("accept_risk", feasible=True, consequences=tuple(consequences))

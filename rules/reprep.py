@@ -1,8 +1,8 @@
 """Re-preparation: how deep at each site, and what the walls lose by it.
 
 The depth is an interval: at least what is proven short, at most up to the target.
-It never grows by the guard band, so uncertainty takes no tooth substance. Wall
-heights are judged against published minima (``rules.structure``), below which the
+Only a site that may be below its need is cut: neither the guard band nor a target
+above the need takes tooth substance by itself. Wall heights are judged against published minima (``rules.structure``), below which the
 option stays feasible and the clinician decides.
 """
 
@@ -19,11 +19,13 @@ from rules.structure import (
     ratio,
     walls_shortened,
 )
+from rules.teeth import wall_label
 from rules.terms import (
     Antagonist,
     Doubt,
     Kind,
     Message,
+    Position,
     Quantity,
     Site,
     Verdict,
@@ -66,7 +68,8 @@ def re_preparation(unit: Unit, sites: Sequence[SiteCheck]) -> Option | None:
         feasible=not lost,
         reasons=tuple(lost),
         consequences=(
-            *(_stop_message(site) for site in cut),
+            *_unproven(cut),
+            *(_stop_message(unit, site) for site in cut),
             *(_verify_message(site) for site in first),
             *walls,
             *_afterwards(unit),
@@ -76,11 +79,12 @@ def re_preparation(unit: Unit, sites: Sequence[SiteCheck]) -> Option | None:
 
 
 def _depth(site: SiteCheck) -> _Depth | None:
-    """Return least and most to remove; None where the target is already shown."""
+    """Return least and most to remove; None where the need is already shown."""
     if site.target_mm is None or site.low_mm is None or site.shortage_low_mm is None:
         return None
-    most = site.target_mm - site.low_mm
-    return (site.site, site.shortage_low_mm, most) if most > 0 else None
+    if not site.shortage_high_mm:
+        return None
+    return (site.site, site.shortage_low_mm, site.target_mm - site.low_mm)
 
 
 def _merge(depths: Sequence[_Depth]) -> tuple[_Depth, ...]:
@@ -118,7 +122,22 @@ def _verify_message(site: SiteCheck) -> Message:
     )
 
 
-def _stop_message(site: SiteCheck) -> Message:
+def _unproven(cut: Sequence[SiteCheck]) -> list[Message]:
+    """Say first where the shortage is only possible: what is cut stays cut."""
+    return [
+        Message(
+            _(
+                "At the {site}: the shortage is not proven. Measure once more before "
+                "anything is removed."
+            ),
+            {"site": site.label},
+        )
+        for site in cut
+        if site.verdict is Verdict.UNDECIDED
+    ]
+
+
+def _stop_message(unit: Unit, site: SiteCheck) -> Message:
     depth = _depth(site)
     params = {
         "site": site.label,
@@ -138,12 +157,29 @@ def _stop_message(site: SiteCheck) -> Message:
             ),
             params,
         )
+    if unit.antagonist is Antagonist.PREPARED:
+        return Message(
+            _(
+                "At the {site}: widen the gap by up to {most} mm and stop at {target} "
+                "mm."
+            ),
+            params,
+        )
+    position = site.governing_position
+    if position in (None, Position.MAXIMAL_INTERCUSPATION):
+        return Message(
+            _(
+                "At the {site}: remove up to {most} mm and stop when the {target} mm "
+                "strip slides."
+            ),
+            params,
+        )
     return Message(
         _(
             "At the {site}: remove up to {most} mm and stop when the {target} mm strip "
-            "slides."
+            "slides in {position}."
         ),
-        params,
+        {**params, "position": label(position)},
     )
 
 
@@ -159,7 +195,7 @@ def _wall_messages(
     kept: list[Message] = []
     lost: list[Message] = []
     for wall in (wall for wall in Wall if wall in lowered):
-        params = {"wall": label(wall)}
+        params = {"wall": wall_label(wall, unit.tooth)}
         if wall not in stated:
             kept.append(
                 Message(_("The {wall} loses height: state it to check it."), params)
@@ -175,7 +211,7 @@ def _wall(unit: Unit, wall: Wall, height: Decimal) -> list[Message]:
     least, base = minimum_height(unit.tooth), unit.base_width_mm
     share = ratio(height, base) if base else None
     params = {
-        "wall": label(wall),
+        "wall": wall_label(wall, unit.tooth),
         "height": mm(height),
         "least": mm(least),
         "ratio": f"{share:.2f}" if share is not None else "",
@@ -204,14 +240,23 @@ def _wall(unit: Unit, wall: Wall, height: Decimal) -> list[Message]:
                     "At that height the {wall} resists tipping only below {angle} "
                     "degrees of total convergence."
                 ),
-                {"wall": label(wall), "angle": angle},
+                {"wall": params["wall"], "angle": angle},
             )
         )
     return found
 
 
 def _afterwards(unit: Unit) -> list[Message]:
-    found = []
+    # Over 2 mm of dentine hardly any pulp response, 0.5 mm the least that averts
+    # irreversible damage: secondary sources, to be confirmed by the prosthodontist.
+    found = [
+        Message(
+            _(
+                "Judge the remaining dentine over the pulp first: caution below 2.0 "
+                "mm, stop at 0.5 mm."
+            )
+        )
+    ]
     if unit.antagonist is Antagonist.PREPARED:
         found.append(
             Message(_("The depth is that of the gap: both preparations share it."))

@@ -32,6 +32,7 @@ from rules.terms import (
     Role,
     Site,
     ToothClass,
+    Wall,
     label,
 )
 
@@ -59,6 +60,7 @@ __all__ = [
     "to_palmer",
     "to_universal",
     "tooth_class",
+    "wall_label",
     "working_side",
 ]
 
@@ -90,6 +92,11 @@ def site_label(site: Site, tooth: str) -> str:
     if arch(tooth) is Arch.UPPER and site in _PALATAL:
         return _PALATAL[site]
     return label(site)
+
+
+def wall_label(wall: Wall, tooth: str) -> str:
+    """Return the label (a message id) of an axial wall; lingual is palatal above."""
+    return site_label(Site(f"{wall.value}_wall"), tooth)
 
 
 def row_cusps(row: Site, tooth: str) -> tuple[Site, ...]:

@@ -15,6 +15,7 @@ from tests.rules.builders import (
     options_of,
     point,
     run,
+    site_of,
     strip,
     unit,
 )
@@ -54,6 +55,8 @@ def test_re_preparation_says_where_how_deep_and_when_to_stop():
         "At the lingual cusps: remove up to 0.5 mm and stop when the 1.5 mm strip "
         "slides.",
         "The lingual wall loses height: state it to check it.",
+        "Judge the remaining dentine over the pulp first: caution below 2.0 mm, stop "
+        "at 0.5 mm.",
         "Afterwards: new readings, an impression and a jaw record.",
     ]
 
@@ -71,6 +74,15 @@ def test_the_guard_band_never_asks_for_more_removal():
     assert texts(option.reasons) == [
         "No reading shows that more has to be removed anywhere."
     ]
+    # need 0.7, target 1.0: the target alone takes nothing either
+    above = run(unit(point("buccal_cusps", 0.75, 0.05), material="zirconia_3y"))
+    assert site_of(above, "buccal_cusps").verdict == "undecided"
+    assert depth_of(above) == {}
+    unmeasured = run(
+        unit(strip("lingual_surface", passes=0.5), tooth="21", material="zirconia_3y")
+    )
+    assert site_of(unmeasured, "lingual_surface").verdict == "undecided"
+    assert depth_of(unmeasured) == {}
     below = run(unit(point("central_fossa", 1.45, 0.1)))
     assert depth_of(below) == {"central_fossa": (D("0.05"), D("0.05"))}
 
@@ -218,6 +230,45 @@ def test_without_a_need_no_depth_is_stated():
     )
 
 
+def test_a_possible_shortage_is_measured_once_more_before_anything_is_cut():
+    said = (
+        "At the central fossa: the shortage is not proven. Measure once more before "
+        "anything is removed."
+    )
+    for reading, doubtful in (
+        (strip("central_fossa", passes=1.0), True),
+        (point("central_fossa", 1.45, 0.1), True),
+        (strip("central_fossa", passes=1.0, held=1.5), False),
+    ):
+        (option,) = options_of(run(unit(reading)), "re_preparation")
+        assert (said in texts(option.consequences)) is doubtful
+
+
+def test_the_strip_that_stops_an_excursion_is_held_in_the_excursion():
+    result = run(unit(strip("buccal_cusps", "left_laterotrusion", held=1.5)))
+    (option,) = options_of(result, "re_preparation")
+    assert texts(option.consequences)[0] == (
+        "At the buccal cusps: remove up to 2.0 mm and stop when the 2.0 mm strip "
+        "slides in left laterotrusion."
+    )
+
+
+def test_a_wall_of_the_upper_jaw_is_palatal():
+    for walls in ({}, {"lingual": 4.3}, {"lingual": 0.4}):
+        found = run(
+            unit(
+                strip("lingual_cusps", passes=1.5, held=2.0),
+                tooth="16",
+                wall_heights_mm=walls,
+                base_width_mm=10,
+            )
+        )
+        (option,) = options_of(found, "re_preparation")
+        said = " ".join(texts([*option.reasons, *option.consequences]))
+        assert "palatal wall" in said
+        assert "lingual" not in said
+
+
 def test_depth_of_a_shared_gap_is_said_to_be_shared():
     result = run(
         unit(
@@ -229,6 +280,10 @@ def test_depth_of_a_shared_gap_is_said_to_be_shared():
     (option,) = options_of(result, "re_preparation")
     assert "The depth is that of the gap: both preparations share it." in texts(
         option.consequences
+    )
+    # no strip is as thick as two needs
+    assert "At the buccal cusps: widen the gap by up to 3.5 mm and stop at 3.5 mm." in (
+        texts(option.consequences)
     )
 
 
@@ -263,9 +318,12 @@ def test_consequences_of_a_material():
     found = materials_of(run(unit(*SHORT, span="A", kind="retainer")))
     bonded = texts(found["lithium_disilicate", None].consequences)
     assert "The whole span A changes with it." in bonded
+    assert any("class (ISO 6872) must allow it" in text for text in bonded)
     assert "It is cemented adhesively: the field must be kept dry." in bonded
     metal = texts(found["metal_ceramic", "metal"].consequences)
     assert "The occlusal surface shows metal: ask the patient." in metal
+    gold = texts(found["full_metal", None].consequences)
+    assert "The restoration shows metal all over: ask the patient." in gold
     # 5Y needs 1.2 of an interval [1.0, 1.5)
     undecided = texts(found["zirconia_5y", None].consequences)
     assert "At the lingual cusps: undecided in this material too." in undecided
@@ -328,6 +386,13 @@ def test_accepting_a_risk_names_what_it_takes():
     assert said[-1] == (
         "At the central fossa: nothing was measured, so nothing can be accepted."
     )
+    contradicting = run(unit(SHORT[0], point("buccal_cusps", 1.4, 0.1)))
+    (option,) = options_of(contradicting, "accept_risk")
+    assert any("contradict each other" in t for t in texts(option.consequences))
+    (option,) = options_of(run(unit(*SHORT, kind="pontic")), "accept_risk")
+    said = " ".join(texts(option.consequences))
+    assert "by what the room was judged" in said
+    assert "unmet need" not in said
     (cleared,) = options_of(run(unit(point("central_fossa", 1.52, 0.1))), "accept_risk")
     assert any("within measuring uncertainty" in t for t in texts(cleared.consequences))
 

@@ -1,0 +1,75 @@
+"""Accepting a documented risk: what it takes, and what it cannot stand on."""
+
+from collections.abc import Sequence
+
+from rules.results import Option, SiteCheck
+from rules.terms import Doubt, Message
+
+__all__ = ["accept_risk"]
+
+
+def _(text: str) -> str:
+    return text
+
+
+_CONTRADICTING = {Doubt.DISAGREEMENT, Doubt.INTERPENETRATION}
+
+
+def accept_risk(doubtful: Sequence[SiteCheck], unread: Sequence[SiteCheck]) -> Option:
+    """Return the option; it is always open, and says what it leaves unsettled."""
+    consequences = [
+        Message(
+            _(
+                "Needs written grounds, the patient's consent and the responsible "
+                "technician's countersignature."
+            )
+        )
+    ]
+    if any(site.need_mm is not None for site in doubtful):
+        consequences.append(
+            Message(
+                _(
+                    "Thin spots may perforate or fracture; the work order names the "
+                    "unmet need and the grounds."
+                )
+            )
+        )
+    if doubtful and all(site.at_or_above_need for site in doubtful):
+        consequences.append(
+            Message(
+                _(
+                    "Every reading in doubt is at or above the need: a technician may "
+                    "clear it within measuring uncertainty instead."
+                )
+            )
+        )
+    for site in doubtful:
+        consequences += _unknown(site)
+    consequences += [
+        Message(
+            _("At the {site}: nothing was measured, so nothing can be accepted."),
+            {"site": site.label},
+        )
+        for site in unread
+    ]
+    return Option("accept_risk", feasible=True, consequences=tuple(consequences))
+
+
+def _unknown(site: SiteCheck) -> list[Message]:
+    """Say where the size of the risk is not known."""
+    found = []
+    if _CONTRADICTING & set(site.doubts):
+        found.append(
+            _(
+                "At the {site}: the readings contradict each other, so the risk cannot "
+                "be judged yet. Verify them first."
+            )
+        )
+    if Doubt.NO_NEED in site.doubts:
+        found.append(
+            _(
+                "At the {site}: no need is stated, so the grounds must say by what the "
+                "room was judged."
+            )
+        )
+    return [Message(text, {"site": site.label}) for text in found]

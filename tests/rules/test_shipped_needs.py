@@ -19,7 +19,7 @@ from rules.terms import (
     Relation,
     Site,
 )
-from tests.rules.builders import DATA, SHIPPED, run, site_of, strip, unit
+from tests.rules.builders import DATA, SHIPPED, point, run, site_of, strip, unit
 
 MATERIALS = [
     "full_metal",
@@ -196,3 +196,49 @@ def test_the_quantities_stay_apart():
     assert ("finish_line", Quantity.WIDTH) in quantities
     assert ("finish_line", Quantity.CLEARANCE) not in quantities
     assert ("facial_wall", Quantity.CLEARANCE) not in quantities
+
+
+# From the trade's table of reductions, onlays, inlays and veneers: common practice.
+@pytest.mark.parametrize(
+    ("material", "kind", "site", "tooth", "least"),
+    [
+        ("full_metal", "onlay", "buccal_cusps", "36", "1.5"),
+        ("lithium_disilicate", "onlay", "buccal_cusps", "36", "1.5"),
+        ("feldspathic", "onlay", "lingual_cusps", "26", "2.0"),
+        ("resin_ceramic", "onlay", "central_fossa", "36", "1.0"),
+        ("lithium_disilicate", "inlay", "central_fossa", "36", "1.5"),
+        ("resin_ceramic", "inlay", "central_fossa", "36", "1.0"),
+        ("feldspathic", "veneer", "facial_surface", "21", "0.5"),
+        ("resin_ceramic", "veneer", "facial_surface", "21", "0.6"),
+        ("leucite_glass_ceramic", "veneer", "finish_line", "21", "0.3"),
+    ],
+)
+def test_partial_restorations(material, kind, site, tooth, least):
+    line = need(material, site, tooth, kind=kind)
+    assert line is not None
+    assert line.min_mm == D(least)
+
+
+@pytest.mark.parametrize("kind", ["pontic", "implant_crown"])
+@pytest.mark.parametrize("material", MATERIALS)
+def test_ridge_or_platform_to_antagonist_has_no_general_figure(material, kind):
+    # The crown's figure would call a gap enough that holds no connector.
+    assert not SHIPPED.has_needs(material, Kind(kind))
+
+
+def test_a_veneer_that_is_not_bonded_has_no_need():
+    cemented = need(
+        "lithium_disilicate",
+        "facial_surface",
+        "21",
+        cementation="conventional",
+        kind="veneer",
+    )
+    assert cemented is None
+
+
+def test_a_veneer_cut_deeper_than_the_enamel_is_told_so():
+    deep = point("facial_surface", 1.1, 0.05, position=None, method="index_probe")
+    result = run(unit(deep, tooth="21", kind="veneer", material="feldspathic"))
+    said = [note.text() for note in site_of(result, "facial_surface").notes]
+    assert "More than 0.8 mm: mind the remaining dentine and the wall heights." in said

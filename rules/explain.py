@@ -214,7 +214,10 @@ def reading_notes(
     low: Decimal,
     advised: tuple[Position, ...],
 ) -> list[Message]:
-    """Say what else to know: contact, stale readings, excess, advised positions."""
+    """Say what else to know: contact, stale readings, excess, advised positions.
+
+    Last comes the note of the need, where other figures for the site are recorded.
+    """
     notes = []
     if any(0 in (r.value_mm, r.passes_mm, r.drags_mm) for r in readings):
         notes.append(Message(_("A reading of 0 means contact.")))
@@ -245,4 +248,7 @@ def reading_notes(
         )
         for position in advised
     ]
+    if need.own and need.own.note:
+        note = need.own.note.rstrip(".")
+        notes.append(Message(_("The rule set notes: {note}."), {"note": note}))
     return notes

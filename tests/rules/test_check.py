@@ -220,6 +220,7 @@ def test_advised_excursions_are_only_a_note():
     assert [note.text() for note in site.notes] == [
         "A reading in right laterotrusion is advised.",
         "A reading in left laterotrusion is advised.",
+        "The rule set notes: 1.8 in some operative texts.",
     ]
 
 

@@ -314,7 +314,8 @@ def test_over_reduction_is_a_note():
     )
     notes = [n.text() for n in site_of(result, "central_fossa").notes]
     assert notes == [
-        "More than 2.0 mm: mind the remaining dentine and the wall heights."
+        "More than 2.0 mm: mind the remaining dentine and the wall heights.",
+        "The rule set notes: a note.",
     ]
 
 

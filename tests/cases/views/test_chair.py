@@ -71,6 +71,12 @@ def test_chair_opens_without_a_case(browser: Client):
     assert "Choose the tooth and the material" in page
 
 
+def test_cautions_stand_where_somebody_holds_the_handpiece(browser: Client):
+    page = text_of(browser.get(URL))
+    assert "More reduction is not free" in page
+    assert "Never grind the opposing tooth to hide a shortage. Only" in page
+
+
 def test_chair_lists_the_sites_of_a_tooth(browser: Client):
     page = text_of(browser.post(URL, {"do": "refresh", "units-0-tooth": "26"}))
     assert "Palatal cusps" in page

@@ -26,7 +26,7 @@ def draft(troupe: Troupe, days: Days) -> Story:
         ],
         wanted_on=days.date(-9),
         shade="Tab 4, body; tab 3, cusps",
-        notes="The fossa still has to be read; temporary comes off tomorrow.",
+        notes="The fossa still has to be read; provisional comes off tomorrow.",
     )
 
 

@@ -61,8 +61,9 @@ def on_hold(troupe: Troupe, days: Days) -> Story:
     story.say(
         days.at(3, "10:50"),
         players["orrix"],
-        "Wall height palatally is only 3.6. If she takes half a millimetre off there "
-        "we are close to the limit; zirconia may be the kinder way out.",
+        "Wall height palatally is only 3.6 as it is. If she takes half a millimetre "
+        "off there, little is left to hold the crown; zirconia may be the kinder way "
+        "out.",
         internal=True,
     )
     story.say(

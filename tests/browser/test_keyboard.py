@@ -3,7 +3,8 @@
 import pytest
 from playwright.sync_api import Page, expect
 
-from tests.browser.hands import email_of, state
+from tests.browser.hands import email_of, sign_in, state
+from tests.browser.windows import Windows
 from tests.play import PASSWORD, Play, unit
 
 pytestmark = [
@@ -12,6 +13,18 @@ pytestmark = [
 ]
 # Presses apart from the words one types oneself.
 LIMIT = 60
+
+
+# The middle of the focused element, and what a finger there would meet.
+COVERED = """() => {
+    const own = document.activeElement;
+    const box = own.getBoundingClientRect();
+    const top = document.elementFromPoint(
+        box.left + box.width / 2, box.top + box.height / 2
+    );
+    const bar = top && top.closest(".actions-bar, .draft-bar");
+    return { id: own.id, covered: Boolean(bar && !bar.contains(own)) };
+}"""
 
 
 class Keys:
@@ -83,6 +96,21 @@ def test_the_skip_link_leads_past_the_header(play: Play, page: Page):
     page.keyboard.press("Enter")
     page.keyboard.press("Tab")
     expect(page.locator("#id_login")).to_be_focused()
+
+
+def test_what_has_the_focus_is_never_covered(play: Play, windows: Windows):
+    """WCAG 2.2, success criterion 2.4.11 (w3.org/TR/WCAG22): the sticky bar."""
+    case = play.draft(unit())
+    phone = windows.phone()
+    sign_in(phone, play.world.assistant)
+    phone.goto(f"/cases/{case.code}/edit/")
+    for _step in range(200):
+        phone.keyboard.press("Tab")
+        place = phone.evaluate(COVERED)
+        assert not place["covered"], place
+        if place["id"] == "id_files":
+            return
+    raise AssertionError("the last field is not reached")
 
 
 def test_letters_typed_into_a_field_press_nothing(play: Play, page: Page):

@@ -90,38 +90,28 @@ class Windows:
 
     def desk(self, *, script: bool = True) -> Page:
         """Open a window of a desk's screen."""
-        return self._page(
-            self._chromium.new_context(
-                viewport=DESK, java_script_enabled=script, **self._common()
-            )
-        )
+        return self._open_window(DESK, script=script, touch=False)
 
     def phone(self, *, script: bool = True) -> Page:
         """Open a window of a phone, which is touched."""
-        return self._page(
-            self._chromium.new_context(
-                viewport=PHONE,
-                is_mobile=True,
-                has_touch=True,
-                device_scale_factor=2,
-                java_script_enabled=script,
-                **self._common(),
-            )
-        )
+        return self._open_window(PHONE, script=script, touch=True)
 
     def close(self) -> None:
         """Close every window."""
         while self._open:
             self._open.pop().close()
 
-    def _common(self) -> dict[str, str]:
-        return {
-            "base_url": self.watch.origin,
-            "locale": "en-GB",
-            "timezone_id": "UTC",
-        }
-
-    def _page(self, context: BrowserContext) -> Page:
+    def _open_window(self, size: ViewportSize, *, script: bool, touch: bool) -> Page:
+        context = self._chromium.new_context(
+            base_url=self.watch.origin,
+            viewport=size,
+            is_mobile=touch,
+            has_touch=touch,
+            device_scale_factor=2 if touch else 1,
+            java_script_enabled=script,
+            locale="en-GB",
+            timezone_id="UTC",
+        )
         self._open.append(context)
         context.set_default_timeout(PATIENCE_MS)
         self.watch.follow(context)

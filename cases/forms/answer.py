@@ -16,6 +16,7 @@ from cases.forms.signing import SigningForm
 from cases.forms.vocabulary import Choices
 from cases.lifecycle import AnswerKind
 from cases.services.answers import ROWS, AnswerInput
+from cases.services.units import UNIT_TEXTS
 
 __all__ = [
     "OTHER",
@@ -78,6 +79,13 @@ def variant_of(value: str) -> dict[str, str]:
     return {k: v for k, v in zip(keys, value.split("|"), strict=False) if v}
 
 
+# What a query about shade or margin is answered with, beside the material.
+_TEXTS = {
+    "shade": _("Shade, %(tooth)s"),
+    "finish_line": _("Finish line, %(tooth)s"),
+}
+
+
 class ChoiceForm(CommandForm):
     """The choice and everything a kind may need beside it."""
 
@@ -130,6 +138,16 @@ class ChoiceForm(CommandForm):
                 required=False,
                 choices=[("", _("as prescribed")), *listed],
             )
+            for key, label in _TEXTS.items():
+                self.fields[f"{key}-{tooth}"] = forms.CharField(
+                    label=label % {"tooth": words[tooth]},
+                    required=False,
+                    max_length=UNIT_TEXTS[key],
+                    widget=forms.TextInput(
+                        attrs={"placeholder": _("as prescribed"), "autocomplete": "off"}
+                    ),
+                    error_messages={"max_length": _("Write a shorter text.")},
+                )
 
     @property
     def way(self) -> WayOut | None:
@@ -138,8 +156,12 @@ class ChoiceForm(CommandForm):
 
     @property
     def change_fields(self) -> list[forms.BoundField]:
-        """The lists of materials, one a tooth."""
-        return [self[f"changes-{tooth}"] for tooth in self.teeth]
+        """The lists of materials, and shade and finish line, tooth by tooth."""
+        return [
+            self[f"{key}-{tooth}"]
+            for tooth in self.teeth
+            for key in ("changes", *_TEXTS)
+        ]
 
     def _changes(self, way: WayOut) -> dict[str, dict[str, str]]:
         found = {tooth: dict(keys) for tooth, keys in way.changes.items()}
@@ -147,6 +169,9 @@ class ChoiceForm(CommandForm):
             value = self.cleaned_data.get(f"changes-{tooth}")
             if value and tooth not in found:
                 found[tooth] = variant_of(value)
+            for key in _TEXTS:
+                if text := self.cleaned_data.get(f"{key}-{tooth}"):
+                    found.setdefault(tooth, {})[key] = text
         return found
 
     def answer(self) -> AnswerInput:

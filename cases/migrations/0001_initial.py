@@ -525,7 +525,7 @@ class Migration(migrations.Migration):
                 ('material', models.CharField(max_length=40)),
                 ('occlusal_surface', models.CharField(blank=True, max_length=10)),
                 ('cementation', models.CharField(blank=True, max_length=14)),
-                ('span', models.CharField(blank=True, max_length=8)),
+                ('span', models.CharField(blank=True, max_length=20)),
                 ('relation', models.CharField(default='normal', max_length=16)),
                 ('antagonist', models.CharField(default='natural', max_length=20)),
                 ('antagonists', models.JSONField(default=list)),

@@ -232,7 +232,7 @@ class Unit(models.Model):
     material = models.CharField(max_length=40)
     occlusal_surface = models.CharField(max_length=10, blank=True)
     cementation = models.CharField(max_length=14, blank=True)
-    span = models.CharField(max_length=8, blank=True)
+    span = models.CharField(max_length=20, blank=True)
     relation = models.CharField(max_length=16, default="normal")
     antagonist = models.CharField(max_length=20, default="natural")
     antagonists = models.JSONField(default=list)

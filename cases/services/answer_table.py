@@ -28,7 +28,7 @@ class AnswerInput:
     """What the clinician chose.
 
     ``changes`` (change of material or design): tooth → unit keys to change; a
-    bridge changes as a whole. ``review_on`` and ``referral`` for a deferral.
+    bridge changes as a whole, shade and finish line tooth by tooth. ``review_on`` and ``referral`` for a deferral.
     ``depth_mm``: site → how deep the re-preparation goes, as the check computed
     it, filled in by the service.
     """

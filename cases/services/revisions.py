@@ -8,11 +8,13 @@ from cases.errors import Invalid
 from cases.models import Answer, Case, Prescription, Unit
 from cases.services.checks import readings_in_force, rule_set_for
 from cases.services.content import prescription_content
-from cases.services.units import checked_units, unit_json
+from cases.services.units import UNIT_TEXTS, checked_units, unit_json
 
 __all__ = ["changed_content", "new_revision"]
 
-_KEYS = ("material", "occlusal_surface", "cementation")
+# What holds for a whole bridge, and what one tooth has for itself.
+_SPAN_KEYS = ("material", "occlusal_surface", "cementation")
+_OWN_KEYS = tuple(UNIT_TEXTS)
 
 
 def _changed_units(case: Case, changes: Mapping[str, Mapping[str, str]]) -> list[Unit]:
@@ -26,11 +28,20 @@ def _changed_units(case: Case, changes: Mapping[str, Mapping[str, str]]) -> list
                 f"/changes/{tooth}", "Choose a tooth of this prescription."
             )
         for key, value in keys.items():
-            if key not in _KEYS or not isinstance(value, str):
+            if key not in (*_SPAN_KEYS, *_OWN_KEYS) or not isinstance(value, str):
                 raise Invalid.one(
                     f"/changes/{tooth}/{key}",
-                    "Only material, occlusal surface and cementation can change.",
+                    "Only material, occlusal surface, cementation, shade and finish "
+                    "line can change.",
                 )
+            if len(value) > UNIT_TEXTS.get(key, 40):
+                raise Invalid.one(
+                    f"/changes/{tooth}/{key}",
+                    "Enter at most {limit} characters of text.",
+                    limit=str(UNIT_TEXTS.get(key, 40)),
+                )
+        for key in _OWN_KEYS:
+            setattr(by_tooth[tooth], key, keys.get(key, getattr(by_tooth[tooth], key)))
         span = by_tooth[tooth].span
         for unit in units:
             if unit is by_tooth[tooth] or (span and unit.span == span):

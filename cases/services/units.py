@@ -20,6 +20,7 @@ from rules.readings import parse_mm
 from rules.requirements import RuleSet
 
 __all__ = [
+    "UNIT_TEXTS",
     "checked_units",
     "core_unit",
     "invalid_from",

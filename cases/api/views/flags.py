@@ -115,7 +115,13 @@ class _FlagCommand(CaseCommand):
 
 
 _CHANGES = Body(
-    {"material": text(40), "occlusal_surface": text(10), "cementation": text(14)}
+    {
+        "material": text(40),
+        "occlusal_surface": text(10),
+        "cementation": text(14),
+        "shade": text(40),
+        "finish_line": text(20),
+    }
 )
 _CHOICE = {
     "kind": word(tuple(AnswerKind)),

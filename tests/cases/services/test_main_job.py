@@ -432,3 +432,31 @@ def test_an_incisal_edge_may_be_read_as_clearance_and_as_reduction(play: Play):
     assert sorted(quantities) == ["clearance", "reduction"]
     play.answer(flag, AnswerKind.REDUCTION_COPING, grounds="One edge.")
     assert play.clear(case).state == "cleared"
+
+
+def test_a_query_about_the_shade_is_answered_in_the_prescription(play: Play):
+    case = play.at_check(sufficient_unit())
+    who = play.world.technician
+    with acting(who):
+        flag = flags.flag_raise(
+            actor=who,
+            code=case.code,
+            version=None,
+            reasons=["shade", "finish_line"],
+            text="Which shade, and which finish line lingually?",
+            sites=None,
+            at=play.tick(),
+        )
+    play.answer(
+        flag,
+        AnswerKind.CHANGE_DESIGN,
+        changes={"36": {"shade": "Tab 3", "finish_line": "chamfer"}},
+    )
+    with acting(who):
+        second = Prescription.objects.get(case=case, revision=2)
+        made = second.units.get()
+        assert (made.shade, made.finish_line) == ("Tab 3", "chamfer")
+        assert made.material == "metal_ceramic"
+        assert second.signature is not None
+        assert second.signature.content["prescription"]["units"][0]["shade"] == "Tab 3"
+    assert play.fresh(case).state == "at_check"

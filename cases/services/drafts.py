@@ -136,13 +136,20 @@ def _collected(*questions: Callable[[], Any]) -> list[Any]:
     return answers
 
 
-def _dates(draft: DraftInput, at: datetime) -> None:
+def _dates(draft: DraftInput, at: datetime, *, kept: Case | None = None) -> None:
+    """Refuse new dates in the past; one that passed meanwhile waits for signing."""
     faults = []
-    if draft.wanted_on and draft.wanted_on < at.date():
+    wanted = draft.wanted_on if not kept or draft.wanted_on != kept.wanted_on else None
+    if wanted and wanted < at.date():
         faults.append(
             InvalidField("/wanted_on", "Enter a due date that is not in the past.")
         )
-    if draft.appointment_at and draft.appointment_at < at:
+    seen = kept.appointment_at if kept else None
+    if (
+        draft.appointment_at
+        and draft.appointment_at != seen
+        and draft.appointment_at < at
+    ):
         faults.append(
             InvalidField(
                 "/appointment_at", "Enter an appointment that is not in the past."
@@ -246,7 +253,7 @@ def draft_save(
     case = begin(actor=actor, code=code, command=Command.EDIT_DRAFT, version=version)
     keeps = case.state != CaseState.DRAFT or not draft.prescriber_email
     _none, units, prescriber = _collected(
-        lambda: _dates(draft, at),
+        lambda: _dates(draft, at, kept=case),
         lambda: _units(draft, case.rule_set_digest),
         lambda: (
             case.prescriber

@@ -1,7 +1,7 @@
 """Drafts: what cannot be used is refused with its field, nothing half-written."""
 
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 
@@ -10,7 +10,15 @@ from cases.models import Case, Prescription, Reading, Unit
 from cases.services import drafts, submission
 from cases.services.drafts import PatientInput
 from cases.tenancy import acting
-from tests.play import AT, Play, draft_of, reading, signature_over, unit
+from tests.play import (
+    AT,
+    Play,
+    draft_of,
+    reading,
+    signature_over,
+    sufficient_unit,
+    unit,
+)
 
 INDEX = "/units/0/readings/0"
 
@@ -223,3 +231,14 @@ def test_what_changed_after_it_was_shown_is_not_signed(play: Play):
             signature=shown,
             at=AT,
         )
+
+
+def test_a_due_date_that_passed_meanwhile_is_kept_but_not_sent(play: Play):
+    case = play.draft(sufficient_unit())
+    play.at += timedelta(days=20)
+    save(play, case, sufficient_unit())
+    with pytest.raises(Invalid) as refused:
+        play.submit(case)
+    assert [f.pointer for f in refused.value.fields] == ["/wanted_on"]
+    save(play, case, sufficient_unit(), wanted_on=(play.at + timedelta(days=9)).date())
+    assert play.submit(case).state == "submitted"

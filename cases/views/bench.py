@@ -1,6 +1,6 @@
 """Lists of cases: the laboratory's bench, and all cases of a clinic."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -15,8 +15,8 @@ from cases.enums import Side
 from cases.errors import NotAllowed
 from cases.forms.bench import FilterForm
 from cases.forms.vocabulary import tooth_number
-from cases.lifecycle import Mover
-from cases.selectors.cases import CaseRow, case_counts, case_page
+from cases.lifecycle import CaseState, Mover, whose_move
+from cases.selectors.cases import CaseFilters, CaseRow, case_counts, case_page
 from cases.selectors.people import partnerships
 from cases.tenancy import Actor
 from cases.views.access import ActingRequest, acting_required
@@ -26,6 +26,9 @@ if TYPE_CHECKING:
     from cases.models import Case
 
 __all__ = ["Line", "bench", "cases_list", "line_of"]
+
+# Where somebody still has to act. What ended is oldest and would come first.
+_OPEN = tuple(s.value for s in CaseState if whose_move(s) != Mover.NOBODY)
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,40 +85,55 @@ def _address(request: HttpRequest, **changes: str) -> str:
     return f"?{query.urlencode()}"
 
 
-def _list(request: ActingRequest, title: str) -> HttpResponse:
+def _chips(request: ActingRequest, whose: str) -> list[dict[str, object]]:
+    """Return the links that narrow a list by whose move it is, with counts."""
     actor = request.actor
-    form = FilterForm(request.GET, partners=_partners(actor))
-    filters = form.filters()
-    after = request.GET.get("after", "")
-    page = case_page(actor=actor, filters=filters, cursor=after)
-    now = clock.now()
     counts = case_counts(actor=actor)
     chips = [
+        (_("All open"), "", None),
         (_("Your move"), actor.side, counts[actor.side]),
         (_("Theirs"), _other(actor), counts[_other(actor)]),
         (_("Ended"), Mover.NOBODY.value, None),
-        (_("All"), "", None),
     ]
+    return [
+        {
+            "label": words,
+            "count": count,
+            "href": _address(request, whose=mover),
+            "current": mover == whose,
+        }
+        for words, mover, count in chips
+    ]
+
+
+def _list(request: ActingRequest, title: str) -> HttpResponse:
+    actor = request.actor
+    form = FilterForm(request.GET, partners=_partners(actor))
+    chosen = form.filters()
+    by_itself = not (chosen.whose or chosen.states or chosen.search)
+    filters = replace(chosen, states=_OPEN) if by_itself else chosen
+    after = request.GET.get("after", "")
+    page = case_page(actor=actor, filters=filters, cursor=after)
+    now = clock.now()
     context = {
         "title": title,
         "lines": [line_of(row, actor, now) for row in page.rows],
+        "all_ended": by_itself and not page.rows and _any_ended(actor),
         "filters": form,
         "narrowed": form.narrowed,
-        "chips": [
-            {
-                "label": words,
-                "count": count,
-                "href": _address(request, whose=whose),
-                "current": filters.whose == whose,
-            }
-            for words, whose, count in chips
-        ],
+        "chips": _chips(request, chosen.whose),
         "next_href": _address(request, after=page.next_cursor)
         if page.next_cursor
         else "",
         "first_href": _address(request) if after else "",
     }
     return render(request, "cases/bench.html", context)
+
+
+def _any_ended(actor: Actor) -> bool:
+    """Return whether there are cases in which nobody has to act any more."""
+    ended = CaseFilters(whose=Mover.NOBODY.value)
+    return bool(case_page(actor=actor, filters=ended, limit=1).rows)
 
 
 def _other(actor: Actor) -> str:
@@ -137,4 +155,4 @@ def cases_list(request: ActingRequest) -> HttpResponse:
     """Show all cases of the clinic, narrowed by the address."""
     if not request.actor.is_clinic:
         raise NotAllowed("The laboratory's cases stand on its bench list.")
-    return _list(request, _("All cases"))
+    return _list(request, _("Cases"))

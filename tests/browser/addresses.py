@@ -99,7 +99,7 @@ PEOPLE = (
 LISTS = (
     Look("work", "velka pim jorv ildo tarka"),
     Look("bench", "orrix sedda brum"),
-    Look("bench", "orrix", query="?q=none-of-these", state="empty"),
+    Look("bench", "orrix", query="?search=none-of-these", state="empty"),
     Look("cases", "velka jorv"),
     Look("notices", "velka orrix"),
 )

@@ -72,7 +72,7 @@ def test_all_faults_are_collected_at_once():
             point("lingual_cusps", "abc"),
             tooth="99",
             material="gold_foil",
-            colour="A2",
+            colour="Tab 2",
         ),
         unit(tooth="37", relation="upside_down"),
         decision={"k": 9},
@@ -158,7 +158,7 @@ def test_a_reading_list_has_a_limit():
 
 
 def test_unknown_keys_are_faults_and_a_flood_is_summed_up():
-    assert faults(unit(sharde="A2"), extra=1) == {
+    assert faults(unit(sharde="Tab 2"), extra=1) == {
         "/extra": "“extra” is not a field here. Known fields: decision, laboratory, "
         "rule_set, units.",
         "/units/0/sharde": "“sharde” is not a field here. Known fields: antagonist, "

@@ -86,6 +86,7 @@ def _site(ground: "SiteGround") -> dict[str, Any]:
     return {
         "tooth": verdict.tooth,
         "site": verdict.site,
+        "quantity": verdict.quantity,
         "verdict": verdict.verdict,
         "need_mm": mm(verdict.need_mm),
         "low_mm": mm(verdict.low_mm),

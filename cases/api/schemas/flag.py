@@ -16,7 +16,7 @@ from cases.api.schemas.shapes import (
 from cases.enums import FlagReason, FlagStatus, Role, Side
 from cases.lifecycle import AnswerKind
 from cases.services.signing import PURPOSES
-from rules.terms import Site, Verdict
+from rules.terms import Quantity, Site, Verdict
 
 __all__ = ["COMPONENTS", "FLAG_FIELDS", "FLAG_SITE"]
 
@@ -53,6 +53,7 @@ FLAG_SITE = record(
     {
         "tooth": TEXT,
         "site": words(Site),
+        "quantity": words(Quantity),
         "verdict": words(Verdict),
         "need_mm": nullable(MM),
         "low_mm": nullable(MM),

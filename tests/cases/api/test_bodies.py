@@ -215,10 +215,10 @@ def drafts(draw):
     """The body of a draft with something odd in it."""
     body = {
         "patient": {"reference": "P-1", "initials": "ab"},
-        "prescription": {"shade": "A2", "notes": "x"},
+        "prescription": {"shade": "Tab 2", "notes": "x"},
         "wanted_on": "2190-01-01",
         "appointment_at": "2190-01-01T09:00Z",
-        "units": [unit(shade="A2", base_width_mm=10, span="1")],
+        "units": [unit(shade="Tab 2", base_width_mm=10, span="1")],
     }
     for _ in range(draw(st.integers(1, 2))):
         body = _mutated(draw, body)

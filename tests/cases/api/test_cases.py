@@ -22,7 +22,7 @@ def pointers(response: Any) -> list[str]:
 
 def test_a_draft_comes_back_as_it_was_written(api: Api):
     written = unit(
-        shade="A2",
+        shade="Tab 2",
         finish_line="chamfer",
         wall_heights_mm={"facial": "4,6", "lingual": 4.8},
         base_width_mm=10,
@@ -44,7 +44,7 @@ def test_a_draft_comes_back_as_it_was_written(api: Api):
         api.draft_body(
             written,
             patient={"reference": "P-7", "initials": "ab", "age_band": "40-49"},
-            prescription={"shade": "A3", "notes": "<b>bold</b>"},
+            prescription={"shade": "Tab 3", "notes": "<b>bold</b>"},
             wanted_on=TOMORROW,
             appointment_at="2190-01-02T09:30+02:00",
             prescriber=api.personas.colleague.user.email,
@@ -90,13 +90,13 @@ def test_a_draft_read_and_sent_back_does_not_change(api: Api):
 
 
 def test_a_patch_changes_what_it_states_and_keeps_the_rest(api: Api):
-    code = api.draft(unit(), wanted_on=TOMORROW, prescription={"shade": "A2"})
+    code = api.draft(unit(), wanted_on=TOMORROW, prescription={"shade": "Tab 2"})
     changed = api.assistant.patch(
         f"cases/{code}", {"patient": {"reference": "P-8"}}, match=1
     ).json()
     assert changed["patient"]["reference"] == "P-8"
     assert changed["wanted_on"] == TOMORROW
-    assert changed["draft"]["prescription"]["shade"] == "A2"
+    assert changed["draft"]["prescription"]["shade"] == "Tab 2"
     assert [u["tooth"] for u in changed["draft"]["units"]] == ["36"]
     assert len(changed["draft"]["units"][0]["readings"]) == 3
     assert changed["prescriber"]["name"] == "Clinician Test"

@@ -218,8 +218,8 @@ def test_previews_ask_what_their_commands_ask(api: Api):
             "/changes",
         ),
         (
-            {"kind": "change_material", "changes": {"36": {"shade": "A1"}}},
-            "/changes/36/shade",
+            {"kind": "change_material", "changes": {"36": {"tooth": "37"}}},
+            "/changes/36/tooth",
         ),
         (
             {"kind": "change_material", "changes": {"11": {"material": "full_metal"}}},

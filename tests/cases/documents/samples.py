@@ -62,7 +62,7 @@ def unit(tooth: str, readings: Sequence[dict[str, Any]], **more: Any) -> dict[st
         "span": "",
         "relation": "normal",
         "antagonist": "natural",
-        "shade": "A3",
+        "shade": "Tab 3",
         "finish_line": "chamfer",
         "readings": list(readings),
         **more,
@@ -352,7 +352,7 @@ def incisor() -> dict[str, Any]:
                 cementation="adhesive",
                 antagonist="restored",
                 finish_line="shoulder",
-                shade="A2, incisal translucency",
+                shade="Tab 2, incisal translucency",
             )
         ]
     )
@@ -362,7 +362,7 @@ def mouthful() -> dict[str, Any]:
     """Six units with as much text as the forms allow."""
     long_text = "The neighbour stands proud of the plane. " * 97
     units = [
-        molar(tooth, shade="A3.5, cervical third a little warmer than 46")
+        molar(tooth, shade="Tab 3, cervical third a little warmer than 46")
         for tooth in ("17", "16", "26", "36", "37", "46")
     ]
     for row in units:

@@ -39,7 +39,7 @@ EVERY_SAMPLE = (
         "silicone record in maximal intercuspation",
         "released 6 Mar 2026, 09:30 (UTC+01:00)",
         "Room for the restoration: sufficient",
-        "36 lower left first molar Crown Zirconia 3Y Conventional cementation A3 "
+        "36 lower left first molar Crown Zirconia 3Y Conventional cementation Tab 3 "
         "Chamfer Natural tooth",
         "Keep the distal contact light. Photograph of the neighbour attached.",
         "Buccal cusps 0.7 [1] 2.0 slid Maximal intercuspation Thickness strip; in the "

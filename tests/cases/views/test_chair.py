@@ -15,7 +15,7 @@ ROWS = {"buccal_cusps": 0, "lingual_cusps": 1, "central_fossa": 2}
 
 
 def body(do: str = "check", **changes: str) -> dict[str, str]:
-    """A metal-ceramic crown on 36 with a short palatal row; "row__key" changes one."""
+    """A metal-ceramic crown on 36 with a short lingual row; "row__key" changes one."""
     data = {
         "do": do,
         "units-0-tooth": "36",

@@ -233,7 +233,7 @@ def test_edit_shows_what_is_stored(browser: Client, case: Case):
 def test_edit_saves_by_the_button_without_script(
     browser: Client, personas: Personas, case: Case
 ):
-    data = typed(case, personas, shade="A2", units__0__readings__1__passes_mm="1,5")
+    data = typed(case, personas, shade="Tab 2", units__0__readings__1__passes_mm="1,5")
     data["units-0-readings-1-held_mm"] = ""
     response = browser.post(f"/cases/{case.code}/edit/", data)
     assert response.status_code == 302
@@ -241,7 +241,7 @@ def test_edit_saves_by_the_button_without_script(
     assert now["case"][0]["version"] == case.version + 1
     assert str(now["readings"][2]["passes_mm"]) == "1.50"
     page = text_of(browser.get(f"/cases/{case.code}/edit/"))
-    assert 'value="A2"' in page
+    assert 'value="Tab 2"' in page
     assert "short by" not in page
 
 
@@ -416,7 +416,7 @@ def test_edit_tells_what_a_colleague_changed(
     other = client_of(personas.clinician)
     url = f"/cases/{case.code}/edit/"
     assert other.post(url, typed(case, personas, shade="B3")).status_code == 302
-    mine = typed(case, personas, shade="A1", notes="mine")
+    mine = typed(case, personas, shade="Tab 1", notes="mine")
     response = browser.post(url, mine)
     assert response.status_code == 409
     page = text_of(response)
@@ -426,7 +426,7 @@ def test_edit_tells_what_a_colleague_changed(
     kept = browser.post(url, {**mine, "do": "keep"})
     assert kept.status_code == 200
     assert "<strong>Saved</strong>" in text_of(kept)
-    assert 'value="A1"' in text_of(browser.get(url))
+    assert 'value="Tab 1"' in text_of(browser.get(url))
 
 
 def test_edit_by_htmx_never_overwrites_a_colleague(
@@ -436,7 +436,7 @@ def test_edit_by_htmx_never_overwrites_a_colleague(
     client_of(personas.clinician).post(url, typed(case, personas, shade="B3"))
     before = stored(personas, case)
     response = browser.post(
-        url, typed(case, personas, shade="A1", do="live"), headers=HTMX
+        url, typed(case, personas, shade="Tab 1", do="live"), headers=HTMX
     )
     assert response.status_code == 409
     assert stored(personas, case) == before

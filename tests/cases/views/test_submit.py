@@ -210,7 +210,7 @@ def test_resubmit_signs_the_corrected_revision(desk: Desk):
         edit,
         {
             "version": str(version),
-            "shade": "A3",
+            "shade": "Tab 3",
             "units-0-tooth": "36",
             "units-0-kind": "crown",
             "units-0-material": "metal_ceramic",
@@ -220,7 +220,7 @@ def test_resubmit_signs_the_corrected_revision(desk: Desk):
     assert saved.status_code == 302
     case = desk.fresh(case)
     look = shown(desk, case, step="resubmit")
-    assert "A3" in look
+    assert "Tab 3" in look
     assert "1 mm slides freely, 1.5 mm is held" in look
     response = browser.post(f"/cases/{case.code}/resubmit/", body(look, case))
     assert response.status_code == 302

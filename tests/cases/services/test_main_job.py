@@ -1,6 +1,6 @@
 """The main job through the services: from a short site to a released order."""
 
-from datetime import date, timedelta
+from datetime import date
 
 import pytest
 
@@ -21,7 +21,7 @@ from cases.services.outcome import FitInput
 from cases.tenancy import acting
 from cases.timeline import chain_faults
 from tests.play import (
-    AT,
+    WANTED,
     Play,
     reading,
     signature_over,
@@ -408,7 +408,7 @@ def test_a_remake_opens_a_linked_draft_and_keeps_the_state(play: Play):
 
 def test_release_is_refused_while_the_prescription_due_date_is_kept(play: Play):
     case = play.draft(sufficient_unit())
-    assert case.wanted_on == (AT + timedelta(days=14)).date()
+    assert case.wanted_on == WANTED
     with pytest.raises(Exception, match="There is no such thing here"):
         play.clear(case)
 

@@ -3,6 +3,7 @@
 import pytest
 from playwright.sync_api import Page
 
+from tests.browser.judge import overflow, violations
 from tests.browser.windows import Windows
 
 pytestmark = pytest.mark.browser
@@ -57,3 +58,33 @@ def test_an_expected_refusal_is_no_fault_and_a_crash_always_is(
     windows.watch.faults.clear()
 
     assert any(fault.startswith("500: GET") for fault in noticed)
+
+
+SPOILT = {
+    "no label": """() => document.querySelector("label").remove()""",
+    "pale text": """() => {
+        document.querySelector("main p").style.color = "#ccc";
+    }""",
+    "text in the colour of its ground": """() => {
+        const button = document.querySelector(".btn-primary");
+        button.style.color = getComputedStyle(button).backgroundColor;
+    }""",
+}
+
+
+@pytest.mark.parametrize("spoil", SPOILT)
+def test_a_spoilt_page_is_noticed(spoil: str, sign_in_page: Page):
+    assert violations(sign_in_page) == []
+    sign_in_page.evaluate(SPOILT[spoil])
+
+    assert violations(sign_in_page)
+
+
+def test_a_wide_page_is_noticed(sign_in_page: Page):
+    sign_in_page.set_viewport_size({"width": 320, "height": 800})
+    assert overflow(sign_in_page) == []
+    sign_in_page.evaluate(
+        """() => { document.querySelector("h1").style.width = "50rem"; }"""
+    )
+
+    assert overflow(sign_in_page)

@@ -1,7 +1,7 @@
 """A clinic, another clinic, two laboratories, and a case at any point of its life."""
 
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 from django.utils.crypto import get_random_string
 
@@ -16,6 +16,8 @@ from cases.services.signing import SignatureInput
 from cases.tenancy import Actor, acting, operator, tenant
 
 AT = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
+# Pages and the API sign by the real clock: the due date must lie ahead of it.
+WANTED = date(2099, 3, 16)
 PASSWORD = "a-long-password-of-tests"
 
 
@@ -58,13 +60,12 @@ def build_world() -> World:
     second = _organisation("laboratory", "Laboratory M")
     for one in (clinic, other):
         with tenant(one.pk):
-            Partnership.objects.create(
-                clinic=one,
-                laboratory=laboratory,
-                asked_by=one,
-                asked_at=AT,
-                accepted_at=AT,
+            made = Partnership.objects.create(
+                clinic=one, laboratory=laboratory, asked_by=one, asked_at=AT
             )
+        with tenant(laboratory.pk):
+            made.accepted_at = AT
+            made.save(update_fields=["accepted_at"])
     return World(
         dentist=_person(clinic, "clinician", "Dentist"),
         colleague=_person(clinic, "clinician", "Colleague"),
@@ -113,7 +114,7 @@ def draft_of(*units: dict) -> DraftInput:
     return DraftInput(
         patient=PatientInput(reference="P-100"),
         units=units,
-        wanted_on=(AT + timedelta(days=14)).date(),
+        wanted_on=WANTED,
     )
 
 

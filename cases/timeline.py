@@ -63,6 +63,24 @@ def record(
     return entry
 
 
+def _says_columns(entry: TimelineEntry) -> bool:
+    """Return whether the columns still say what was hashed."""
+    said = json.loads(entry.canonical)
+    told = [said[key] for key in ("event", "before", "after", "content")]
+    who = [said[key] for key in ("actor", "side", "internal")]
+    return (
+        told
+        == [
+            entry.event,
+            entry.state_before,
+            entry.state_after,
+            entry.content_commitment,
+        ]
+        and who == [entry.actor_membership_id, entry.actor_side, entry.internal]
+        and datetime.fromisoformat(said["at"]) == entry.at
+    )
+
+
 def chain_faults(
     entries: Iterable[TimelineEntry], *, withheld: bool = False
 ) -> list[str]:
@@ -85,14 +103,7 @@ def chain_faults(
             faults.append(f"entry {entry.position} does not follow its predecessor")
         if hashlib.sha256(text.encode()).hexdigest() != entry.entry_hash:
             faults.append(f"entry {entry.position} was changed")
-        said = json.loads(entry.canonical)
-        told = (said["event"], said["before"], said["after"], said["content"])
-        if told != (
-            entry.event,
-            entry.state_before,
-            entry.state_after,
-            entry.content_commitment,
-        ):
+        if not _says_columns(entry):
             faults.append(f"columns of entry {entry.position} were changed")
         previous = entry.entry_hash
     return faults

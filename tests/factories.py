@@ -85,11 +85,20 @@ def make_partnership(
 ) -> Partnership:
     """Store a partnership in force since yesterday, asked for by the clinic."""
     since = AT - timedelta(days=1)
-    values = {"asked_at": since, "accepted_at": since, "asked_by": clinic, **fields}
-    with tenant(clinic.pk):
-        return Partnership.objects.create(
+    accepted = fields.pop("accepted_at", since)
+    values = {"asked_at": since, "asked_by": clinic, **fields}
+    asker, other = clinic, laboratory
+    if values["asked_by"] == laboratory:
+        asker, other = laboratory, clinic
+    with tenant(asker.pk):
+        made = Partnership.objects.create(
             clinic=clinic, laboratory=laboratory, **values
         )
+    if accepted is not None:
+        with tenant(other.pk):
+            Partnership.objects.filter(pk=made.pk).update(accepted_at=accepted)
+            made.refresh_from_db()
+    return made
 
 
 def make_token(actor: Actor, **fields: object) -> str:

@@ -7,6 +7,8 @@ Every policy compares a row with app.org, which tenant() sets for the length of
 one transaction; unset means no rows.
 """
 
+from cases.migrations._0001_guards import ALSO, GUARDS
+
 FUNCTIONS = """
 CREATE FUNCTION app_org() RETURNS bigint LANGUAGE sql STABLE
   AS $$ SELECT nullif(current_setting('app.org', true), '')::bigint $$;
@@ -142,6 +144,7 @@ def _policy(
     table: str, see: str, insert: str, delete: str | None, privileges: str
 ) -> str:
     change = CHANGE.get(table, see)
+    insert = " AND ".join([f"({insert})", *ALSO.get(table, ())])
     lines = [
         f"ALTER TABLE {table} ENABLE ROW LEVEL SECURITY;",
         f"ALTER TABLE {table} FORCE ROW LEVEL SECURITY;",
@@ -303,9 +306,17 @@ DECLARE
   short text;
 BEGIN
   SELECT * INTO kase FROM cases_case WHERE id = of_case FOR UPDATE;
-  IF NOT EXISTS (SELECT 1 FROM cases_prescription p WHERE p.case_id = of_case
+  -- Signed is what the signature's content says: the units, and nothing else.
+  IF NOT EXISTS (SELECT 1 FROM cases_prescription p JOIN cases_signature s
+      ON s.id = p.signature_id WHERE p.case_id = of_case AND s.case_id = of_case
       AND p.revision = kase.revision AND p.submitted_at IS NOT NULL
-      AND p.signature_id IS NOT NULL) THEN
+      AND p.content = CASE s.purpose WHEN 'prescription' THEN s.content
+        WHEN 'answer' THEN s.content -> 'prescription' END
+      AND (SELECT jsonb_agg(jsonb_build_array(u.tooth, u.kind, u.material)
+             ORDER BY u.tooth) FROM cases_unit u WHERE u.prescription_id = p.id)
+        = (SELECT jsonb_agg(jsonb_build_array(t -> 'tooth', t -> 'kind',
+             t -> 'material') ORDER BY t ->> 'tooth')
+             FROM jsonb_array_elements(p.content -> 'units') t)) THEN
     reasons := reasons || 'prescription not signed'::text;
   END IF;
   IF EXISTS (SELECT 1 FROM cases_flag f WHERE f.case_id = of_case
@@ -341,9 +352,16 @@ BEGIN
             WHEN 'uncertainty' THEN v.verdict = 'undecided' AND v.is_point
               AND v.at_or_above_need
             ELSE EXISTS (SELECT 1 FROM cases_answer a JOIN cases_flag f
-              ON f.id = a.flag_id WHERE a.id = g.answer_id AND a.case_id = of_case
-              AND f.status = 'settled' AND a.signature_id IS NOT NULL
-              AND (a.kind <> 'accept_risk' OR a.countersignature_id IS NOT NULL))
+              ON f.id = a.flag_id JOIN cases_signature s ON s.id = a.signature_id
+              WHERE a.id = g.answer_id AND a.case_id = of_case
+              AND f.status = 'settled'
+              AND (a.kind = 'reduction_coping' OR (a.kind = 'accept_risk'
+                AND a.countersignature_id IS NOT NULL))
+              AND s.content @> jsonb_build_object('round', g.round, 'revision',
+                g.revision, 'rule_set', g.rule_set_digest, 'question',
+                jsonb_build_object('sites', jsonb_build_array(jsonb_build_object(
+                'tooth', g.tooth, 'site', g.site, 'quantity', g.quantity,
+                'low_mm', g.low_mm::text, 'high_mm', g.high_mm::text)))))
             END));
   IF short IS NOT NULL THEN
     reasons := reasons || ('not sufficient and not covered: ' || short);
@@ -362,7 +380,10 @@ BEGIN
   SELECT * INTO kase FROM cases_case WHERE id = NEW.case_id;
   IF NEW.revision <> kase.revision OR NEW.round <> kase.round
      OR NEW.based_on_id IS DISTINCT FROM kase.current_check_id
-     OR NEW.laboratory_id <> kase.laboratory_id THEN
+     OR NEW.laboratory_id <> kase.laboratory_id
+     OR NOT EXISTS (SELECT 1 FROM cases_prescription p WHERE p.case_id = NEW.case_id
+       AND p.revision = kase.revision
+       AND p.signature_id = NEW.prescription_signature_id) THEN
     reasons := reasons || 'work order is not of the current revision and round'::text;
   END IF;
   IF cardinality(reasons) > 0 THEN
@@ -511,6 +532,7 @@ SQL = "\n".join(
         _APPEND_ONLY_SQL,
         FROZEN,
         GATE,
+        GUARDS,
         BEFORE_TENANT,
     ]
 )

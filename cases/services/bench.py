@@ -182,13 +182,6 @@ def case_cancel(
     if len(charged_work) > 4000:
         raise Invalid.one("/charged_work", "Write at most 4000 characters.")
     case.charged_work = charged_work.strip()
-    Flag.objects.filter(
-        case=case, status__in=[FlagStatus.OPEN, FlagStatus.COUNTERSIGN_DUE]
-    ).update(
-        status=FlagStatus.WITHDRAWN,
-        settled_at=at,
-        withdrawn_reason=reason,
-    )
     WorkOrder.objects.filter(case=case).exclude(
         status=WorkOrderStatus.SUPERSEDED
     ).update(status=WorkOrderStatus.SUPERSEDED, superseded_at=at)
@@ -202,6 +195,14 @@ def case_cancel(
             target=CaseState.CANCELLED,
             fields=("charged_work",),
             content={"reason": reason, "charged_work": case.charged_work},
+        )
+        # The database lets the other side's queries go once the case is cancelled.
+        Flag.objects.filter(
+            case=case, status__in=[FlagStatus.OPEN, FlagStatus.COUNTERSIGN_DUE]
+        ).update(
+            status=FlagStatus.WITHDRAWN,
+            settled_at=at,
+            withdrawn_reason=reason,
         )
     return case
 

@@ -21,6 +21,7 @@ from cases.models import (
 )
 from cases.services.base import advance, begin, database_guards
 from cases.services.bench import ATTRIBUTIONS, CAUSES, check_text
+from cases.services.partnerships import require_partners
 from cases.tenancy import Actor
 
 __all__ = ["FINDINGS", "FitInput", "fit_report", "remake_open"]
@@ -123,6 +124,7 @@ def _copy(case: Case, *, actor: Actor, at: datetime) -> Case:
     """Return a new draft with the old prescription carried over, readings not."""
     if not Membership.objects.filter(pk=actor.membership_id).exists():
         raise Conflict("Your membership has ended.")
+    require_partners(clinic_id=case.clinic_id, laboratory_id=case.laboratory_id)
     new = Case.objects.create(
         clinic_id=case.clinic_id,
         laboratory_id=case.laboratory_id,

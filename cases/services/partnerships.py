@@ -16,7 +16,13 @@ from cases.models import Partnership
 from cases.selectors import people as selectors
 from cases.tenancy import Actor
 
-__all__ = ["partnership_accept", "partnership_ask", "partnership_end", "read_code"]
+__all__ = [
+    "partnership_accept",
+    "partnership_ask",
+    "partnership_end",
+    "read_code",
+    "require_partners",
+]
 
 # Crockford's base32 reads these as the digits they look like.
 _LOOKALIKES = str.maketrans({"O": "0", "I": "1", "L": "1", "-": "", " ": ""})
@@ -25,6 +31,20 @@ _LOOKALIKES = str.maketrans({"O": "0", "I": "1", "L": "1", "-": "", " ": ""})
 def read_code(text: str) -> str:
     """Return a code as it is stored, from how a person may type it."""
     return text.upper().translate(_LOOKALIKES)
+
+
+def require_partners(*, clinic_id: int, laboratory_id: int) -> None:
+    """Raise Conflict unless the two work together now: a new case could not go."""
+    if not Partnership.objects.filter(
+        clinic_id=clinic_id,
+        laboratory_id=laboratory_id,
+        accepted_at__isnull=False,
+        ended_at__isnull=True,
+    ).exists():
+        raise Conflict(
+            "Your clinic and this laboratory do not work together any more. Ask for "
+            "a new partnership first; nothing of the case is lost."
+        )
 
 
 def _tell(

@@ -15,6 +15,7 @@ from cases.services.base import advance, begin, database_guards
 from cases.services.checks import CHECK_FIELDS, check_store, readings_in_force
 from cases.services.content import prescription_content
 from cases.services.drafts import draft_revision
+from cases.services.partnerships import require_partners
 from cases.services.signing import SignatureInput, sign
 from cases.tenancy import Actor
 
@@ -111,6 +112,10 @@ def _send(
     at: datetime,
 ) -> Case:
     pending = _pending(case)
+    if case.wanted_on and case.wanted_on < at.date():
+        raise Invalid.one(
+            "/wanted_on", "The due date has passed: edit the draft and enter a new one."
+        )
     content = _content(case, pending)
     replaced = _replaced(case, pending.readings)
     signed = sign(
@@ -172,9 +177,11 @@ def case_submit(
 
     Raises:
         Invalid: no unit or no reading yet.
+        Conflict: the partnership with the laboratory has ended meanwhile.
         ReauthenticationRequired, Conflict: the signature is not usable.
     """
     case = begin(actor=actor, code=code, command=Command.SUBMIT, version=version)
+    require_partners(clinic_id=case.clinic_id, laboratory_id=case.laboratory_id)
     with database_guards():
         return _send(
             case,

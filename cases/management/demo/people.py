@@ -132,13 +132,15 @@ def _partnerships(organisations: list[Organisation], *, at: datetime) -> None:
     for clinic in organisations:
         if clinic.kind == OrganisationKind.CLINIC:
             with tenant(laboratory.pk):
-                Partnership.objects.create(
+                made = Partnership.objects.create(
                     clinic=clinic,
                     laboratory=laboratory,
                     asked_by=laboratory,
                     asked_at=at,
-                    accepted_at=at,
                 )
+            with tenant(clinic.pk):
+                made.accepted_at = at
+                made.save(update_fields=["accepted_at"])
 
 
 def find_players(known: Mapping[str, Mapping[str, Any]]) -> dict[str, Player] | None:

@@ -74,7 +74,9 @@ def refuse(
         name = "errors/400.html" if status == 422 else f"errors/{status}.html"
         # With the database away, nothing about the person can be looked up.
         told = None if status == 503 else request
-        page = render_to_string(name, {"detail": detail, **_back(request)}, told)
+        # There is no way back to a case that is not there for the reader.
+        back = {} if status == 404 else _back(request)
+        page = render_to_string(name, {"detail": detail, **back}, told)
         response = HttpResponse(page, status=status)
     if status in {429, 503}:
         response.headers["Retry-After"] = RETRY_AFTER_SECONDS

@@ -204,10 +204,15 @@ class RecordRows:
     def problems(self) -> list[dict[str, str]]:
         """Every message of the rows with a link to its row."""
         return [
-            {"href": f"#{row.id}", "text": text}
+            {"href": f"#{row.id}", "text": f"{self._place(row)}: {text}"}
             for row in self.rows
             for text in row.errors
         ]
+
+    def _place(self, row: RecordRow) -> str:
+        """Return which reading a row is about, for messages far from it."""
+        tooth = tooth_number(row.tooth, self.system)
+        return ", ".join(part for part in (tooth, row.site, row.position) if part)
 
 
 def _with_rows(

@@ -3,6 +3,7 @@
 import pytest
 from playwright.sync_api import Page, expect
 
+from cases.lifecycle import AnswerKind
 from tests.browser.hands import press, sign_in, state
 from tests.browser.judge import overflow, violations
 from tests.browser.windows import Windows
@@ -123,3 +124,19 @@ def test_a_step_too_late_leads_back_to_the_case(play: Play, windows: Windows):
     page.get_by_role("link", name="Open the case").click()
 
     expect(state(page)).to_have_text("cleared")
+
+
+def test_a_refused_new_reading_is_named_in_the_summary(play: Play, windows: Windows):
+    windows.watch.expect(422)
+    case = play.at_check(unit())
+    play.answer(play.flag(case), AnswerKind.RE_PREPARATION)
+    page = windows.phone()
+    sign_in(page, play.world.assistant)
+    page.goto(f"/cases/{case.code}/records/")
+    lingual = page.get_by_role("group", name="Lingual cusps maximal intercuspation")
+    lingual.get_by_label("Slides freely").fill("1,5,0")
+    press(page, "Send the new records")
+
+    summary = page.locator("[data-errors]").first
+    expect(summary).to_contain_text("36, Lingual cusps, maximal intercuspation: ")
+    assert_tells(page)

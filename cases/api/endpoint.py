@@ -64,8 +64,9 @@ class PerToken(ScopedRateThrottle):
 
     def get_cache_key(self, request: Request, view: APIView) -> str | None:
         """Return the key under which this caller's calls are counted."""
-        credentials = request.headers.get("Authorization", "")
-        ident = secret_hash(credentials) if credentials else f"m{self._member(request)}"
+        # The token alone: the same one after more spaces is no other caller.
+        token = request.headers.get("Authorization", "").partition(" ")[2].strip()
+        ident = secret_hash(token) if token else f"m{self._member(request)}"
         return str(self.cache_format % {"scope": self.scope, "ident": ident})
 
     def _member(self, request: Request) -> int:

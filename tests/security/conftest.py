@@ -1,17 +1,6 @@
-"""The people and the case every test of the domain plays with."""
+"""The people, the case and the programs of the attacks."""
 
-import pytest
+from tests.cases.api.conftest import api
+from tests.cases.conftest import play, world
 
-from tests.play import Play, World, build_world
-
-
-@pytest.fixture
-def world(db) -> World:
-    """Two clinics, two laboratories, seven people."""
-    return build_world()
-
-
-@pytest.fixture
-def play(world: World) -> Play:
-    """A case that can be played forward by the real services."""
-    return Play(world)
+__all__ = ["api", "play", "world"]

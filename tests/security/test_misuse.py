@@ -148,6 +148,27 @@ def test_spaces_before_a_token_make_no_new_caller(api: Api) -> None:
     assert 429 in statuses
 
 
+def test_a_correction_keeps_its_patient_and_shows_no_draft(api: Api) -> None:
+    code = api.at_check()
+    api.technician.do(code, "incomplete", {"missing": "The shade."})
+    match = api.clinician.version(code)
+    for change in (
+        {"patient": {"reference": "P-200"}},
+        {"prescriber": "colleague@example.org"},
+    ):
+        refused = api.clinician.patch(f"cases/{code}", change, match=match)
+        assert refused.status_code == 422
+        assert refused.json()["errors"][0]["pointer"] == f"/{next(iter(change))}"
+    draft = {"prescription": {"notes": "draftnote"}, "units": [unit(shade="draftA1")]}
+    changed = api.clinician.patch(f"cases/{code}", draft, match=match)
+    assert changed.status_code == 200
+    pages = client_of(api.personas.technician)
+    seen = [api.technician.get(f"cases/{code}{part}").content for part in PARTS]
+    for content in (*seen, pages.get(f"/cases/{code}/").content):
+        assert b"draftnote" not in content
+        assert b"draftA1" not in content
+
+
 def test_a_session_alone_changes_nothing_through_the_api(api: Api) -> None:
     client = Client(enforce_csrf_checks=True)
     client.force_login(api.personas.clinician.user)

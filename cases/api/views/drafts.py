@@ -7,6 +7,8 @@ from cases.api.documented import reference
 from cases.api.fields import Body, nested, passed_on
 from cases.api.representations.prescription import draft_units, prescription_fields
 from cases.api.scalars import day, moment, text
+from cases.errors import Invalid, InvalidField
+from cases.lifecycle import CaseState
 from cases.selectors.cases import CaseDetail
 from cases.services.drafts import DraftInput, PatientInput, PrescriptionInput
 from rules.payload import MAX_UNITS
@@ -87,8 +89,21 @@ def _before(detail: CaseDetail) -> dict[str, Any]:
 
 
 def changed_draft(detail: CaseDetail, values: Mapping[str, Any]) -> DraftInput:
-    """Return the draft with what the body states in place of what was there."""
+    """Return the draft with what the body states in place of what was there.
+
+    Raises:
+        Invalid: another patient or prescriber for a case that was sent already.
+    """
     stated = {key: value for key, value in values.items() if value is not KEEP}
     if not stated["prescriber"]:
         del stated["prescriber"]
-    return new_draft({**_before(detail), **stated})
+    before = _before(detail)
+    if detail.case.state == CaseState.INCOMPLETE:
+        faults = [
+            InvalidField(f"/{name}", "A case that was sent keeps this; leave it out.")
+            for name in ("patient", "prescriber")
+            if name in stated and stated[name] != before[name]
+        ]
+        if faults:
+            raise Invalid(*faults)
+    return new_draft({**before, **stated})

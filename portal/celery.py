@@ -14,6 +14,9 @@ HARD_LIMIT = 600
 SOFT_LIMIT = 540
 
 app = Celery("chairbench")
+# For every thread: a request is served by another one than that which imports this,
+# and would speak to a broker on nobody's machine.
+app.set_default()
 app.conf.update(
     broker_url=settings.BROKER_URL,
     broker_connection_retry_on_startup=True,

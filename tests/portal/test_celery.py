@@ -1,8 +1,10 @@
 """The executor's settings: what a lost broker or worker may cost."""
 
+import threading
 import time
 
 import pytest
+from celery import current_app
 from kombu.exceptions import OperationalError
 
 from portal.celery import app
@@ -35,3 +37,11 @@ def test_what_beat_sends_exists_and_does_not_pile_up():
     for entry in app.conf.beat_schedule.values():
         assert entry["task"] in app.tasks
         assert entry["schedule"] <= entry["options"]["expires"] <= 30
+
+
+def test_every_thread_of_the_web_server_speaks_to_our_broker():
+    found: list[str] = []
+    thread = threading.Thread(target=lambda: found.append(current_app.main))
+    thread.start()
+    thread.join()
+    assert found == ["chairbench"]

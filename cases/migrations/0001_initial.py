@@ -404,6 +404,8 @@ class Migration(migrations.Migration):
                 ('occlusal_scheme', models.CharField(blank=True, max_length=60)),
                 ('disinfection', models.CharField(blank=True, max_length=60)),
                 ('jaw_record', models.CharField(blank=True, max_length=60)),
+                ('wanted_on', models.DateField(blank=True, null=True)),
+                ('appointment_at', models.DateTimeField(blank=True, null=True)),
                 ('content', models.JSONField(blank=True, null=True)),
                 ('content_sha256', models.CharField(blank=True, max_length=64)),
                 ('submitted_at', models.DateTimeField(blank=True, null=True)),

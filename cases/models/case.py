@@ -194,6 +194,10 @@ class Prescription(models.Model):
     occlusal_scheme = models.CharField(max_length=60, blank=True)
     disinfection = models.CharField(max_length=60, blank=True)
     jaw_record = models.CharField(max_length=60, blank=True)
+    # The case takes these over when the revision is signed, not before: the
+    # laboratory keeps seeing what was submitted.
+    wanted_on = models.DateField(null=True, blank=True)
+    appointment_at = models.DateTimeField(null=True, blank=True)
     content = models.JSONField(null=True, blank=True)
     content_sha256 = models.CharField(max_length=64, blank=True)
     signature = models.ForeignKey(

@@ -70,7 +70,9 @@ def prescription_content(
             "licence_number": case.prescriber.licence_number,
         },
         "patient": patient_commitment(case),
-        "wanted_on": case.wanted_on.isoformat() if case.wanted_on else None,
+        "wanted_on": (
+            prescription.wanted_on.isoformat() if prescription.wanted_on else None
+        ),
         "shade": prescription.shade,
         "notes": prescription.notes,
         "occlusal_scheme": prescription.occlusal_scheme,

@@ -136,7 +136,9 @@ def _collected(*questions: Callable[[], Any]) -> list[Any]:
     return answers
 
 
-def _dates(draft: DraftInput, at: datetime, *, kept: Case | None = None) -> None:
+def _dates(
+    draft: DraftInput, at: datetime, *, kept: Case | Prescription | None = None
+) -> None:
     """Refuse new dates in the past; one that passed meanwhile waits for signing."""
     faults = []
     wanted = draft.wanted_on if not kept or draft.wanted_on != kept.wanted_on else None
@@ -186,6 +188,8 @@ def _write(
             "occlusal_scheme": draft.prescription.occlusal_scheme,
             "disinfection": draft.prescription.disinfection,
             "jaw_record": draft.prescription.jaw_record,
+            "wanted_on": draft.wanted_on,
+            "appointment_at": draft.appointment_at,
         },
     )
     store_units(prescription, units)
@@ -253,7 +257,7 @@ def draft_save(
     case = begin(actor=actor, code=code, command=Command.EDIT_DRAFT, version=version)
     keeps = case.state != CaseState.DRAFT or not draft.prescriber_email
     _none, units, prescriber = _collected(
-        lambda: _dates(draft, at, kept=case),
+        lambda: _dates(draft, at, kept=draft_revision(case) or case),
         lambda: _units(draft, case.rule_set_digest),
         lambda: (
             case.prescriber
@@ -261,13 +265,13 @@ def draft_save(
             else _prescriber(actor=actor, email=draft.prescriber_email)
         ),
     )
-    case.wanted_on = draft.wanted_on
-    case.appointment_at = draft.appointment_at
     case.version += 1
-    fields = ["wanted_on", "appointment_at", "version"]
+    fields = ["version"]
     if case.state == CaseState.DRAFT:
+        case.wanted_on = draft.wanted_on
+        case.appointment_at = draft.appointment_at
         case.prescriber = prescriber
-        fields.append("prescriber")
+        fields += ["wanted_on", "appointment_at", "prescriber"]
         PatientIdentity.objects.filter(case=case).update(
             reference=draft.patient.reference,
             initials=draft.patient.initials,

@@ -73,6 +73,8 @@ def _next(case: Case) -> Prescription:
         occlusal_scheme=current.occlusal_scheme,
         disinfection=current.disinfection,
         jaw_record=current.jaw_record,
+        wanted_on=case.wanted_on,
+        appointment_at=case.appointment_at,
     )
 
 

@@ -112,7 +112,8 @@ def _send(
     at: datetime,
 ) -> Case:
     pending = _pending(case)
-    if case.wanted_on and case.wanted_on < at.date():
+    wanted = pending.prescription.wanted_on
+    if wanted and wanted < at.date():
         raise Invalid.one(
             "/wanted_on", "The due date has passed: edit the draft and enter a new one."
         )
@@ -142,7 +143,9 @@ def _send(
         rows.update(submitted_at=at)
     Reading.objects.filter(pk__in=[r.pk for r in replaced]).update(superseded_at=at)
     case.revision = prescription.revision
-    fields = ["revision", *CHECK_FIELDS]
+    case.wanted_on = prescription.wanted_on
+    case.appointment_at = prescription.appointment_at
+    fields = ["revision", "wanted_on", "appointment_at", *CHECK_FIELDS]
     if first:
         case.submitted_at = at
         fields.append("submitted_at")

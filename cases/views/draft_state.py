@@ -78,6 +78,7 @@ def draft_flat(detail: "CaseDetail") -> dict[str, str]:
     """
     case, patient = detail.case, detail.patient
     revision = detail.draft or detail.prescription
+    dates = detail.draft or case
     units = detail.draft_units if detail.draft else detail.units
     flat = units_flat([full_unit(u, detail.draft_readings) for u in units])
     flat |= {
@@ -86,9 +87,9 @@ def draft_flat(detail: "CaseDetail") -> dict[str, str]:
         "reference": patient.reference,
         "initials": patient.initials,
         "age_band": patient.age_band,
-        "wanted_on": case.wanted_on.isoformat() if case.wanted_on else "",
-        "appointment_at": localtime(case.appointment_at).strftime("%Y-%m-%dT%H:%M")
-        if case.appointment_at
+        "wanted_on": dates.wanted_on.isoformat() if dates.wanted_on else "",
+        "appointment_at": localtime(dates.appointment_at).strftime("%Y-%m-%dT%H:%M")
+        if dates.appointment_at
         else "",
     }
     flat |= {name: getattr(revision, name) if revision else "" for name in _TEXTS}

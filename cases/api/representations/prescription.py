@@ -69,6 +69,8 @@ def draft_json(detail: "CaseDetail") -> dict[str, Any] | None:
     return {
         "revision": detail.draft.revision,
         "prescription": prescription_fields(detail.draft),
+        "wanted_on": iso(detail.draft.wanted_on),
+        "appointment_at": iso(detail.draft.appointment_at),
         "units": [
             numbers(unit)
             for unit in draft_units(detail.draft_units, detail.draft_readings)

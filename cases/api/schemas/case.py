@@ -197,6 +197,8 @@ COMPONENTS: dict[str, Schema] = {
         {
             "revision": WHOLE,
             "prescription": record(_PRESCRIPTION),
+            "wanted_on": nullable(DATE),
+            "appointment_at": nullable(MOMENT),
             "units": array(ref("DraftUnit")),
         }
     ),

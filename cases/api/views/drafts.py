@@ -74,6 +74,7 @@ def _before(detail: CaseDetail) -> dict[str, Any]:
     """
     source = detail.draft or detail.prescription
     units = detail.draft_units if detail.draft else detail.units
+    dates = detail.draft or detail.case
     return {
         "patient": {
             "reference": detail.patient.reference,
@@ -82,8 +83,8 @@ def _before(detail: CaseDetail) -> dict[str, Any]:
         },
         "prescription": prescription_fields(source) if source else {},
         "units": draft_units(units, detail.draft_readings),
-        "wanted_on": detail.case.wanted_on,
-        "appointment_at": detail.case.appointment_at,
+        "wanted_on": dates.wanted_on,
+        "appointment_at": dates.appointment_at,
         "prescriber": detail.case.prescriber.email,
     }
 

@@ -12,6 +12,7 @@ from cases.services.drafts import PatientInput
 from cases.tenancy import acting
 from tests.play import (
     AT,
+    WANTED,
     Play,
     draft_of,
     reading,
@@ -244,3 +245,29 @@ def test_a_due_date_that_passed_meanwhile_is_kept_but_not_sent(play: Play):
     assert [f.pointer for f in refused.value.fields] == ["/wanted_on"]
     save(play, case, sufficient_unit())
     assert play.submit(case).state == "submitted"
+
+
+def test_a_correction_in_preparation_moves_no_date_of_the_case(play: Play):
+    case = play.at_check(sufficient_unit())
+    who = play.world.technician
+    with acting(who):
+        submission.case_incomplete(
+            actor=who, code=case.code, version=None, missing="The scan.", at=play.tick()
+        )
+    later = date(2099, 6, 1)
+    save(play, case, sufficient_unit(), wanted_on=later)
+    with acting(who):
+        assert Case.objects.get(pk=case.pk).wanted_on == WANTED
+    dentist = play.world.dentist
+    with acting(dentist):
+        fresh = Case.objects.get(pk=case.pk)
+        content = submission.submission_content(fresh)
+        assert content["wanted_on"] == later.isoformat()
+        submission.case_resubmit(
+            actor=dentist,
+            code=case.code,
+            version=None,
+            signature=signature_over(content),
+            at=play.tick(),
+        )
+    assert play.fresh(case).wanted_on == later

@@ -59,9 +59,10 @@ def _photo(name: str, content: bytes) -> CleanFile:
                     "/file",
                     "The picture has too many pixels; send one of at most 40 million.",
                 )
-            upright = ImageOps.exif_transpose(image).convert("RGB")
-            fresh = Image.new("RGB", upright.size)
-            fresh.paste(upright)
+            # Converting copies the pixels alone; what else the file held is dropped
+            # when the pixels are written anew.
+            fresh = ImageOps.exif_transpose(image).convert("RGB")
+            fresh.info.clear()
     except Invalid:
         raise
     except (OSError, SyntaxError, ValueError, Image.DecompressionBombError) as error:

@@ -50,8 +50,29 @@ def _verify(user: User, *, password: str, totp: str) -> str:
             "To sign, enter your password or a fresh code of your second factor."
         )
     key = f"sign-tries:{user.pk}"
-    if int(cache.get(key) or 0) >= _TRIES:
+    if _one_more_try(key) > _TRIES:
         raise TooMany("Too many tries. Wait a quarter of an hour, then try again.")
+    method = _proved_by(user, password=password, totp=totp)
+    if not method:
+        raise ReauthenticationRequired(
+            "To sign, enter your password or a fresh code of your second factor."
+        )
+    cache.delete(key)
+    return method
+
+
+def _one_more_try(key: str) -> int:
+    """Count before looking, so that tries at once cannot slip past the limit."""
+    cache.add(key, 0, _TRY_WINDOW)
+    try:
+        return int(cache.incr(key))
+    except ValueError:
+        # It ran out between the two lines: this is the first of a new window.
+        return 1
+
+
+def _proved_by(user: User, *, password: str, totp: str) -> str:
+    """Return what proved the person, or nothing."""
     if password and user.check_password(password):
         return "password"
     if totp:
@@ -60,10 +81,7 @@ def _verify(user: User, *, password: str, totp: str) -> str:
         ).first()
         if authenticator and TOTP(authenticator).validate_code(totp.strip()):
             return "totp"
-    cache.set(key, int(cache.get(key) or 0) + 1, _TRY_WINDOW)
-    raise ReauthenticationRequired(
-        "To sign, enter your password or a fresh code of your second factor."
-    )
+    return ""
 
 
 def grant_issue(

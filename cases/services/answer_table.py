@@ -12,6 +12,7 @@ from datetime import date, datetime
 from cases.errors import Invalid, InvalidField
 from cases.lifecycle import AnswerKind
 from cases.models import Flag
+from cases.services.texts import refuse_overrides
 
 __all__ = ["REFERRALS", "ROWS", "AnswerInput", "Row", "validate"]
 
@@ -103,3 +104,4 @@ def validate(answer: AnswerInput, *, flag: Flag, at: datetime) -> None:
             )
     if faults:
         raise Invalid(*faults)
+    refuse_overrides({"/grounds": answer.grounds})

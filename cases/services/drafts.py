@@ -31,6 +31,7 @@ from cases.models import (
 )
 from cases.services.base import begin
 from cases.services.checks import rule_set_for
+from cases.services.texts import refuse_overrides
 from cases.services.units import checked_units, store_readings, store_units
 from cases.tenancy import Actor
 
@@ -161,6 +162,21 @@ def _dates(
         raise Invalid(*faults)
 
 
+def _texts(draft: DraftInput) -> None:
+    written = draft.prescription
+    refuse_overrides(
+        {
+            "/patient/reference": draft.patient.reference,
+            "/patient/initials": draft.patient.initials,
+            "/prescription/shade": written.shade,
+            "/prescription/notes": written.notes,
+            "/prescription/occlusal_scheme": written.occlusal_scheme,
+            "/prescription/disinfection": written.disinfection,
+            "/prescription/jaw_record": written.jaw_record,
+        }
+    )
+
+
 def draft_revision(case: Case) -> Prescription | None:
     """Return the unsigned revision being prepared, if there is one."""
     return Prescription.objects.filter(case=case, submitted_at__isnull=True).first()
@@ -215,8 +231,9 @@ def case_create(
         Invalid: every field that cannot be used.
     """
     policies.require(actor, Command.EDIT_DRAFT)
-    _none, units, prescriber, lab = _collected(
+    _none, _fine, units, prescriber, lab = _collected(
         lambda: _dates(draft, at),
+        lambda: _texts(draft),
         lambda: _units(draft, ""),
         lambda: _prescriber(actor=actor, email=draft.prescriber_email),
         lambda: _laboratory(actor=actor, code=laboratory),
@@ -256,8 +273,9 @@ def draft_save(
     """
     case = begin(actor=actor, code=code, command=Command.EDIT_DRAFT, version=version)
     keeps = case.state != CaseState.DRAFT or not draft.prescriber_email
-    _none, units, prescriber = _collected(
+    _none, _fine, units, prescriber = _collected(
         lambda: _dates(draft, at, kept=draft_revision(case) or case),
+        lambda: _texts(draft),
         lambda: _units(draft, case.rule_set_digest),
         lambda: (
             case.prescriber

@@ -16,6 +16,7 @@ from cases.services.base import advance, begin, database_guards
 from cases.services.content import patient_commitment
 from cases.services.holds import HOLD_FIELDS, enter_hold, leave_target, restore_order
 from cases.services.signing import SignatureInput, sign
+from cases.services.texts import refuse_overrides
 from cases.tenancy import Actor
 
 __all__ = [
@@ -114,6 +115,7 @@ def _validated(
         faults.append(InvalidField("/text", "Write at most 4000 characters."))
     if faults:
         raise Invalid(*faults)
+    refuse_overrides({"/text": text})
     found: list[dict[str, Any]] = []
     options: list[dict[str, Any]] = []
     if FlagReason.CLEARANCE in reasons:
@@ -258,6 +260,7 @@ def change_request(
     lifecycle.next_state(CaseState(case.state), Command.CHANGE_REQUEST)
     if not text.strip():
         raise Invalid.one("/text", "Write what is to change.")
+    refuse_overrides({"/text": text})
     signed = sign(
         actor=actor,
         case=case,

@@ -11,6 +11,7 @@ from cases.errors import Invalid, NotAllowed, NotFound
 from cases.lifecycle import CaseState, Command, next_state
 from cases.models import Attachment, Case, Message
 from cases.services.base import other_side, tell
+from cases.services.texts import refuse_overrides
 from cases.tenancy import Actor
 
 __all__ = ["MAX_MESSAGE", "case_to_write", "message_post"]
@@ -70,6 +71,7 @@ def message_post(
             "Write at most {limit} characters; attach longer texts as a file.",
             limit=str(MAX_MESSAGE),
         )
+    refuse_overrides({"/body": text})
     message = Message.objects.create(
         case=case,
         author_id=actor.membership_id,

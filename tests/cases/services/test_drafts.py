@@ -7,7 +7,7 @@ import pytest
 
 from cases.errors import Conflict, IllegalTransition, Invalid, NotAllowed, NotFound
 from cases.models import Case, Prescription, Reading, Unit
-from cases.services import drafts, submission
+from cases.services import drafts, flags, submission
 from cases.services.drafts import PatientInput
 from cases.tenancy import acting
 from tests.play import (
@@ -271,3 +271,23 @@ def test_a_correction_in_preparation_moves_no_date_of_the_case(play: Play):
             at=play.tick(),
         )
     assert play.fresh(case).wanted_on == later
+
+
+def test_text_that_turns_the_reading_direction_is_refused(play: Play):
+    case = play.draft(unit())
+    with pytest.raises(Invalid) as refused:
+        save(play, case, unit(), patient=PatientInput(reference="P\u202e2.0"))
+    assert [f.pointer for f in refused.value.fields] == ["/patient/reference"]
+    sent = play.at_check(unit())
+    who = play.world.technician
+    with acting(who), pytest.raises(Invalid) as refused:
+        flags.flag_raise(
+            actor=who,
+            code=sent.code,
+            version=None,
+            reasons=["other"],
+            text="Short by \u202e2.0 mm",
+            sites=None,
+            at=play.tick(),
+        )
+    assert [f.pointer for f in refused.value.fields] == ["/text"]

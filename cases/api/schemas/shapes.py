@@ -67,8 +67,9 @@ def record(
     left_out = set(optional)
     found: Schema = {
         "type": "object",
-        "properties": fields,
-        "required": [name for name in fields if name not in left_out],
+        # Names out of an enumeration become plain texts: YAML cannot write others.
+        "properties": {str(name): schema for name, schema in fields.items()},
+        "required": [str(name) for name in fields if name not in left_out],
         "additionalProperties": False,
     }
     if about:

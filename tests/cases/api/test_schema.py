@@ -3,6 +3,7 @@
 import json
 
 import jsonschema  # type: ignore[import-untyped]  # -- it ships no types
+import yaml
 from django.test import Client
 from drf_spectacular.validation import validate_schema
 
@@ -147,6 +148,13 @@ def test_the_document_is_served_to_those_who_may_call(api: Api):
     assert refused.status_code == 401
     assert refused.headers["Content-Type"] == "application/problem+json"
     assert json.loads(refused.content)["status"] == 401
+
+
+def test_the_yaml_is_the_same_document(api: Api):
+    shown = api.clinician.get("schema/", Accept="application/vnd.oai.openapi+json")
+    answer = api.clinician.get("schema/")
+    assert answer.headers["Content-Type"].startswith("application/vnd.oai.openapi;")
+    assert yaml.safe_load(answer.content) == json.loads(shown.content)
 
 
 def test_an_answer_with_a_field_more_would_fail(api: Api):

@@ -6,18 +6,27 @@ How to add a page or an API route (the matrix fails until you do):
    your own; add a new module's ROWS to ``ALL`` below).
 2. ``name`` is the URL's name, ``expected`` the statuses in the order of PERSONAS:
    everybody of clinic A and laboratory L, who share one case or object; then a
-   clinician of clinic B, a technician of laboratory M and the operator, who must
-   never learn that it exists (404), and nobody at all (302, API 401).
+   clinician of clinic B and a technician of laboratory M, who must never learn that
+   it exists (404); the operator, nobody's member, refused before any row is asked
+   for (403); and nobody at all (302, API 401).
 3. An address with an object takes ``arrange``: a function from Personas to Target
    (URL arguments, form fields, JSON body, headers). ``play_of(personas)`` plays a
-   case of clinic A at laboratory L to any state with the real services.
+   case of clinic A at laboratory L to any state with the real services; the states
+   the rows use are in ``states.py``.
 
 Every persona meets the object fresh: what one changes is rolled back.
 """
 
-from tests.permissions import account, clinic, pages, people
+from tests.permissions import account, api, api_commands, clinic, pages, people
 from tests.permissions.shape import PERSONAS, Row, Target, play_of
 
 __all__ = ["ALL", "PERSONAS", "Row", "Target", "play_of"]
 
-ALL: tuple[Row, ...] = (*account.ROWS, *people.ROWS, *pages.ROWS, *clinic.ROWS)
+ALL: tuple[Row, ...] = (
+    *account.ROWS,
+    *people.ROWS,
+    *pages.ROWS,
+    *clinic.ROWS,
+    *api.ROWS,
+    *api_commands.ROWS,
+)

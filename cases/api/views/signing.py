@@ -6,6 +6,7 @@
 """
 
 import json
+from abc import ABC, abstractmethod
 from collections.abc import Mapping
 from typing import Any, ClassVar
 
@@ -42,7 +43,7 @@ __all__ = [
 ]
 
 
-class _Preview(Endpoint):
+class _Preview(ABC, Endpoint):
     """What a command would sign; asks what the command asks, stores nothing."""
 
     command: ClassVar[Command]
@@ -74,9 +75,9 @@ class _Preview(Endpoint):
         policies.require(actor, self.command)
         next_state(CaseState(state), self.command)
 
+    @abstractmethod
     def content(self, actor: Actor, code: str, data: object) -> dict[str, Any]:
         """Return exactly what would be signed."""
-        raise NotImplementedError
 
 
 class SubmitPreview(_Preview):

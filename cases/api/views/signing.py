@@ -6,7 +6,6 @@
 """
 
 import json
-from abc import ABC, abstractmethod
 from collections.abc import Mapping
 from typing import Any, ClassVar
 
@@ -43,7 +42,7 @@ __all__ = [
 ]
 
 
-class _Preview(ABC, Endpoint):
+class _Preview(Endpoint):
     """What a command would sign; asks what the command asks, stores nothing."""
 
     command: ClassVar[Command]
@@ -75,9 +74,9 @@ class _Preview(ABC, Endpoint):
         policies.require(actor, self.command)
         next_state(CaseState(state), self.command)
 
-    @abstractmethod
     def content(self, actor: Actor, code: str, data: object) -> dict[str, Any]:
         """Return exactly what would be signed."""
+        raise NotImplementedError
 
 
 class SubmitPreview(_Preview):

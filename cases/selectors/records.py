@@ -111,7 +111,7 @@ def notice_list(*, actor: Actor, limit: int = 50) -> Sequence[Notice]:
     """Return the person's newest notices in the portal."""
     return list(
         Notice.objects.filter(membership_id=actor.membership_id, channel="portal")
-        .select_related("case")
+        .select_related("case__patient")
         .order_by("-created_at", "-id")[:limit]
     )
 

@@ -47,7 +47,7 @@ def test_they_are_listed_counted_and_lead_to_the_case(desk: Desk):
     assert "A partnership was asked for" in page
     assert f'href="/cases/{case.code}/"' in page
     assert '<span class="count">2</span>' in page
-    assert "P-100" not in page
+    assert "P-100" in page
 
 
 def test_one_or_all_are_marked_read(desk: Desk):

@@ -15,6 +15,7 @@ from cases import clock, outbox
 from cases.documents.render import render_and_store
 from cases.notifications import LETTERS, deliver_mails, letter_for, make_notices
 from cases.selectors.unscoped import outbox_row
+from cases.services.idempotency import answers_forget
 from cases.tenancy import tenant
 
 __all__ = ["handle", "nudge", "relay_outbox", "sweep"]
@@ -80,6 +81,7 @@ def relay_outbox() -> int:
 @shared_task(name="cases.tasks.sweep", ignore_result=True)
 def sweep() -> int:
     """Take what the nudge missed; beat calls this whatever else happens."""
+    answers_forget()
     return relay_outbox()
 
 

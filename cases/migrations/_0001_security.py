@@ -510,6 +510,15 @@ CREATE FUNCTION work_order_genuine(of_code text, of_digest text) RETURNS text
   SET search_path = pg_catalog, public, pg_temp AS $$
   SELECT w.status FROM cases_workorder w
     WHERE w.code = of_code AND w.content_sha256 = of_digest $$;
+-- Kept answers hold what a request was told; nobody needs them after a day. The
+-- clock is the database's: no caller can make it forget younger ones.
+CREATE FUNCTION forget_kept_answers() RETURNS bigint LANGUAGE sql SECURITY DEFINER
+  SET search_path = pg_catalog, public, pg_temp AS $$
+  WITH gone AS (DELETE FROM cases_idempotencykey
+    WHERE created_at < now() - interval '24 hours' RETURNING 1)
+  SELECT count(*) FROM gone $$;
+REVOKE ALL ON FUNCTION forget_kept_answers() FROM PUBLIC;
+GRANT EXECUTE ON FUNCTION forget_kept_answers() TO chairbench_app;
 REVOKE ALL ON FUNCTION auth_memberships(bigint), auth_token(text, timestamptz),
   invitation_by_hash(text, timestamptz),
   invitation_accept(text, bigint, timestamptz), organisation_by_code(text),

@@ -9,11 +9,20 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from uuid import uuid4
 
+from django.db import connection
+
 from cases.errors import KeyReused
 from cases.models import IdempotencyKey
 from cases.tenancy import Actor
 
-__all__ = ["KEPT", "KeptAnswer", "answer_keep", "key_claim", "key_known"]
+__all__ = [
+    "KEPT",
+    "KeptAnswer",
+    "answer_keep",
+    "answers_forget",
+    "key_claim",
+    "key_known",
+]
 
 KEPT = timedelta(hours=24)
 # Few enough that no request pays for a night's worth of old keys.
@@ -37,6 +46,14 @@ def _forget_old(*, actor: Actor, route: str, key: str, at: datetime) -> None:
     swept = old.select_for_update(skip_locked=True).values_list("pk", flat=True)
     IdempotencyKey.objects.filter(pk__in=list(swept[:_SWEPT_AT_ONCE])).delete()
     old.filter(user_id=actor.user_id, route=route, key=key).delete()
+
+
+def answers_forget() -> int:
+    """Forget every organisation's answers after a day, silent ones' too."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT forget_kept_answers()")
+        row = cursor.fetchone()
+    return int(row[0]) if row else 0
 
 
 def key_claim(

@@ -8,7 +8,7 @@ from django.core.mail.backends.locmem import EmailBackend
 from django.db import DatabaseError, connections
 
 from cases import clock, outbox, tasks
-from cases.models import Case, Notice, OutboxRow
+from cases.models import Case, IdempotencyKey, Notice, OutboxRow
 from cases.tenancy import acting
 from tests.play import Play, build_world, unit
 
@@ -120,3 +120,25 @@ def test_the_relay_sees_ids_only_and_nothing_else(submitted: Play):
         assert cursor.fetchone() == (1,)
         with pytest.raises(DatabaseError):
             cursor.execute("SELECT count(*) FROM cases_case")
+
+
+def test_the_sweep_forgets_kept_answers_after_a_day(submitted: Play):
+    who = submitted.world.outsider
+
+    def kept(key: str, age: timedelta) -> None:
+        IdempotencyKey.objects.create(
+            organisation_id=who.organisation_id,
+            user_id=who.user_id,
+            route="/x",
+            key=key,
+            body_sha256="0" * 64,
+            body={"patient": "P-1"},
+            created_at=clock.now() - age,
+        )
+
+    with acting(who):
+        kept("old", timedelta(hours=25))
+        kept("young", timedelta(hours=23))
+    tasks.sweep()
+    with acting(who):
+        assert [row.key for row in IdempotencyKey.objects.all()] == ["young"]

@@ -90,7 +90,11 @@ def parse_rule_set(data: object) -> RuleSet:
     return RuleSet(
         name=row["name"],
         version=row["version"],
-        **decision,
+        k=decision["k"],
+        strip_delta_mm=decision["strip_delta_mm"],
+        drag_mm=decision["drag_mm"],
+        cement_space_mm=decision["cement_space_mm"],
+        adjustment_mm=decision["adjustment_mm"],
         materials=tuple(materials),
         methods=tuple(methods),
         needs=tuple(needs),

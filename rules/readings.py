@@ -9,13 +9,15 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from enum import StrEnum
 
 from rules.errors import InvalidNumber
-from rules.terms import Method, Position, Site
+from rules.terms import Method, Position, Side, Site
 
 __all__ = [
     "MAXIMUM_MM",
     "MINIMUM_SCAN_MM",
+    "Basis",
     "Combined",
     "Interval",
     "Point",
@@ -129,12 +131,23 @@ def decimal_text(value: float | Decimal) -> str:
     return plain(number)
 
 
+class Basis(StrEnum):
+    """What a reading was taken on."""
+
+    MOUTH = "mouth"
+    MODEL = "model"
+    SCAN = "scan"
+
+
 @dataclass(frozen=True, slots=True)
 class Reading:
     """One measurement as it was entered; strip thicknesses or value and u.
 
     ``position`` is None for reductions and widths. ``stale`` marks a reading taken
-    before the provisional was lost or found high: it counts, with a note.
+    before the provisional was lost or found high: it proves no sufficiency.
+    ``delta_mm`` is the thickness tolerance of the strips used and overrules the rule
+    set's. ``basis``, ``side`` and ``mounting_number`` say what it was taken on, by
+    whom and on which mounting of the models.
     """
 
     site: Site
@@ -146,6 +159,10 @@ class Reading:
     drags_mm: Decimal | None = None
     held_mm: Decimal | None = None
     stale: bool = False
+    delta_mm: Decimal | None = None
+    basis: Basis | None = None
+    side: Side | None = None
+    mounting_number: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

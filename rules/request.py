@@ -10,10 +10,11 @@ from rules.terms import (
     Kind,
     OcclusalSurface,
     Relation,
+    Retention,
     Wall,
 )
 
-__all__ = ["CheckRequest", "FacingUnit", "Unit"]
+__all__ = ["CheckRequest", "Connector", "FacingUnit", "Unit"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +34,9 @@ class Unit:
 
     Cementation and occlusal surface are filled in with the material's usual ones.
     ``planned_plane``: the clinician states that wax-up, index or provisional fixes
-    how the gap between two prepared teeth is split. Lengths in mm.
+    how the gap between two prepared teeth is split. ``convergence_deg`` is the total
+    occlusal convergence in degrees, ``dentine_mm`` the least dentine left over the
+    pulp under the occlusal surface, ``retention`` an implant crown's. Lengths in mm.
     """
 
     tooth: str
@@ -47,15 +50,32 @@ class Unit:
     planned_plane: bool = False
     wall_heights_mm: tuple[tuple[Wall, Decimal], ...] = ()
     base_width_mm: Decimal | None = None
+    convergence_deg: Decimal | None = None
+    dentine_mm: Decimal | None = None
+    retention: Retention | None = None
     span: str | None = None
     readings: tuple[Reading, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
+class Connector:
+    """A planned connector between two neighbours of a span, in mm."""
+
+    between: tuple[str, str]
+    height_mm: Decimal
+    width_mm: Decimal
+
+
+@dataclass(frozen=True, slots=True)
 class CheckRequest:
-    """A whole stateless check; ``k`` overrides the rule set's guard factor."""
+    """A whole stateless check; ``k`` overrides the rule set's guard factor.
+
+    ``explain`` asks for the derivation of every site's verdict as well.
+    """
 
     units: tuple[Unit, ...]
     k: Decimal | None = None
     laboratory: str | None = None
     rule_set: str | None = None
+    connectors: tuple[Connector, ...] = ()
+    explain: bool = False

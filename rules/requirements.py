@@ -22,6 +22,7 @@ from rules.terms import (
     OcclusalSurface,
     Position,
     Quantity,
+    Region,
     Relation,
     Role,
     Site,
@@ -31,6 +32,8 @@ from rules.terms import (
 __all__ = [
     "NON_WORKING",
     "WORKING",
+    "Alternative",
+    "Charge",
     "Material",
     "MethodDefault",
     "Need",
@@ -38,6 +41,7 @@ __all__ = [
     "PositionRule",
     "RequiredSites",
     "RuleSet",
+    "SpanLimit",
 ]
 
 # Written in position rules; which laterotrusion it is depends on the tooth's side.
@@ -53,13 +57,24 @@ _STANDS_FOR = {
 
 @dataclass(frozen=True, slots=True)
 class Material:
-    """A material class, or a laboratory's own product under one."""
+    """A material class, or a laboratory's own product under one.
+
+    ``under`` names the class of a product: where the product has no line of its own,
+    the class's holds. ``instructions`` names the instructions for use its own lines
+    come from. ``iso_6872_class`` (ceramics) and ``iso_22674_type`` (metals) bound the
+    spans it may be used for, with ``strength_source`` as where they come from.
+    """
 
     key: str
     label: str
     cementations: tuple[Cementation, ...]
     occlusal_surfaces: tuple[OcclusalSurface, ...] = ()
     provisional: bool = False
+    under: str | None = None
+    instructions: str = ""
+    iso_6872_class: int | None = None
+    iso_22674_type: int | None = None
+    strength_source: str = ""
 
     @property
     def usual_cementation(self) -> Cementation:
@@ -79,6 +94,15 @@ class MethodDefault:
     method: Method
     u_mm: Decimal
     source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Alternative:
+    """Another figure for the same need, where sources disagree."""
+
+    min_mm: Decimal
+    source: str
+    note: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +128,7 @@ class Need:
     thickness_mm: Decimal | None = None
     positions: tuple[Position, ...] = ()
     note: str = ""
+    alternatives: tuple[Alternative, ...] = ()
 
     @property
     def precision(self) -> int:
@@ -167,6 +192,38 @@ class PositionRule:
         )
 
 
+@dataclass(frozen=True, slots=True)
+class SpanLimit:
+    """How far a material reaches: one line for a region and a range of units.
+
+    ``units_from`` to ``units_to`` counts retainers and pontics together;
+    ``connector_mm2`` is the least cross-section of every connector in mm2;
+    ``last_place`` is the furthest tooth of a quadrant the span may reach (5: second
+    premolar). ``allowed`` False: not indicated. Spans no line speaks of are unknown.
+    """
+
+    material: str
+    region: Region
+    units_from: int
+    units_to: int
+    source: str
+    cantilever: bool = False
+    allowed: bool = True
+    connector_mm2: Decimal | None = None
+    last_place: int | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Charge:
+    """What a change to a material costs at this laboratory: days and a sentence."""
+
+    material: str
+    days: int
+    charge: str
+    kinds: tuple[Kind, ...] = ()
+
+
 @dataclass(frozen=True)
 class RuleSet:
     """A laboratory's needs under one name and version.
@@ -187,6 +244,8 @@ class RuleSet:
     needs: tuple[Need, ...]
     required_sites: tuple[RequiredSites, ...]
     positions: tuple[PositionRule, ...]
+    span_limits: tuple[SpanLimit, ...] = ()
+    charges: tuple[Charge, ...] = ()
 
     @cached_property
     def digest(self) -> str:

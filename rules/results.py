@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 
+from rules.requirements import Alternative
 from rules.terms import (
     Cementation,
     Doubt,
@@ -14,12 +15,14 @@ from rules.terms import (
     OcclusalSurface,
     Position,
     Quantity,
+    Referral,
+    Retention,
     Role,
     Site,
     Verdict,
 )
 
-__all__ = ["CaseCheck", "Option", "SiteCheck", "UnitCheck", "worst"]
+__all__ = ["CaseCheck", "Option", "SiteCheck", "SpanCheck", "UnitCheck", "worst"]
 
 _COUNTING = (
     Verdict.INSUFFICIENT,
@@ -73,6 +76,7 @@ class SiteCheck:
     required: bool
     at_or_above_need: bool
     thickness_mm: Decimal | None = None
+    alternatives: tuple[Alternative, ...] = ()
 
     @property
     def measured(self) -> bool:
@@ -82,7 +86,11 @@ class SiteCheck:
 
 @dataclass(frozen=True, slots=True)
 class Option:
-    """A way out. ``depth_mm`` gives least and most to remove, per site, in mm."""
+    """A way out. ``depth_mm`` gives least and most to remove, per site, in mm.
+
+    ``removal_mm`` is the most sound tissue it takes, of this tooth or the opposing
+    one; the list is ordered by it.
+    """
 
     kind: str
     feasible: bool
@@ -92,6 +100,9 @@ class Option:
     occlusal_surface: OcclusalSurface | None = None
     cementation: Cementation | None = None
     depth_mm: tuple[tuple[Site, Decimal, Decimal], ...] = ()
+    referral: Referral | None = None
+    retention: Retention | None = None
+    removal_mm: Decimal = Decimal(0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +116,28 @@ class UnitCheck:
 
 
 @dataclass(frozen=True, slots=True)
+class SpanCheck:
+    """What is known of one bridge: its teeth in arch order, limits and connectors.
+
+    ``pontics`` is the longest run of neighbouring pontics, ``deflection_index`` how
+    often more it bends than one pontic of the same height (None without a pontic).
+    ``faults`` are limits it breaks, ``notes`` what else to know. No site verdict
+    depends on it.
+    """
+
+    span: str
+    teeth: tuple[str, ...]
+    pontics: int
+    cantilever: bool
+    material: str | None
+    iso_6872_class_needed: int | None
+    connector_mm2: Decimal | None
+    deflection_index: int | None
+    faults: tuple[Message, ...] = ()
+    notes: tuple[Message, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class CaseCheck:
     """Verdict of all units under one rule set: the worst unit's."""
 
@@ -114,3 +147,4 @@ class CaseCheck:
     rule_set_version: str
     rule_set_digest: str
     k: Decimal
+    spans: tuple[SpanCheck, ...] = ()

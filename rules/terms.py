@@ -21,8 +21,12 @@ __all__ = [
     "OcclusalSurface",
     "Position",
     "Quantity",
+    "Referral",
+    "Region",
     "Relation",
+    "Retention",
     "Role",
+    "Side",
     "Site",
     "ToothClass",
     "Verdict",
@@ -83,10 +87,45 @@ class Cementation(StrEnum):
 
 
 class OcclusalSurface(StrEnum):
-    """What a metal-ceramic restoration shows to the antagonist."""
+    """What a veneered restoration shows to the antagonist.
+
+    ``ceramic`` is veneering ceramic, ``metal`` the bare framework, ``monolithic`` the
+    unveneered ceramic core with layering on the facial surface only.
+    """
 
     CERAMIC = "ceramic"
     METAL = "metal"
+    MONOLITHIC = "monolithic"
+
+
+class Retention(StrEnum):
+    """How an implant crown is held on its implant."""
+
+    CEMENT = "cement"
+    SCREW = "screw"
+
+
+class Region(StrEnum):
+    """Where a span stands: anterior up to the canines, else posterior."""
+
+    ANTERIOR = "anterior"
+    POSTERIOR = "posterior"
+
+
+class Referral(StrEnum):
+    """What has to come first, before room can be made by other means."""
+
+    CROWN_LENGTHENING = "crown_lengthening"
+    ORTHODONTICS = "orthodontics"
+    PLANE_CORRECTION = "plane_correction"
+    VERTICAL_DIMENSION = "vertical_dimension"
+
+
+class Side(StrEnum):
+    """Whose reading it is."""
+
+    CLINIC = "clinic"
+    LABORATORY = "laboratory"
 
 
 class Relation(StrEnum):
@@ -156,6 +195,7 @@ class Site(StrEnum):
     MESIAL_WALL = "mesial_wall"
     DISTAL_WALL = "distal_wall"
     FINISH_LINE = "finish_line"
+    IMPLANT_PLATFORM = "implant_platform"
 
 
 class Role(StrEnum):
@@ -195,6 +235,7 @@ class Doubt(StrEnum):
     SPLIT_NOT_FIXED = "split_not_fixed"
     FACING_NEED_UNKNOWN = "facing_need_unknown"
     NO_NEED = "no_need"
+    STALE = "stale"
 
 
 class Wall(StrEnum):
@@ -224,6 +265,17 @@ _LABELS: dict[StrEnum, str] = {
     Cementation.CONVENTIONAL: _("conventional cementation"),
     OcclusalSurface.CERAMIC: _("ceramic occlusal surface"),
     OcclusalSurface.METAL: _("metal occlusal surface"),
+    OcclusalSurface.MONOLITHIC: _("monolithic occlusal surface, facial layering only"),
+    Retention.CEMENT: _("cement-retained"),
+    Retention.SCREW: _("screw-retained"),
+    Region.ANTERIOR: _("anterior"),
+    Region.POSTERIOR: _("posterior"),
+    Referral.CROWN_LENGTHENING: _("crown lengthening"),
+    Referral.ORTHODONTICS: _("orthodontic intrusion"),
+    Referral.PLANE_CORRECTION: _("correction of the occlusal plane"),
+    Referral.VERTICAL_DIMENSION: _("change of the vertical dimension by plan"),
+    Side.CLINIC: _("clinic"),
+    Side.LABORATORY: _("laboratory"),
     Relation.NORMAL: _("normal relation"),
     Relation.CROSSBITE: _("crossbite"),
     Relation.EDGE_TO_EDGE: _("edge to edge"),
@@ -268,6 +320,7 @@ _LABELS: dict[StrEnum, str] = {
     Site.MESIAL_WALL: _("mesial wall"),
     Site.DISTAL_WALL: _("distal wall"),
     Site.FINISH_LINE: _("finish line"),
+    Site.IMPLANT_PLATFORM: _("implant platform"),
     Role.FUNCTIONAL_CUSP: _("functional cusp"),
     Role.NONFUNCTIONAL_CUSP: _("non-functional cusp"),
     Quantity.CLEARANCE: _("clearance"),

@@ -28,15 +28,18 @@ _QUANTITIES = tuple(Quantity)
 _SITES = tuple(Site)
 
 
-def run_check(rule_set: RuleSet, request: CheckRequest) -> CaseCheck:
+def run_check(
+    rule_set: RuleSet, request: CheckRequest, *, options: bool = True
+) -> CaseCheck:
     """Judge every unit of a request under a rule set.
 
-    ``request.k`` overrides the rule set's guard factor. Never raises on a request
-    that ``rules.payload.parse_check`` accepted for the same rule set.
+    ``request.k`` overrides the rule set's guard factor. Without ``options`` only the
+    verdicts are computed. Never raises on a request that
+    ``rules.payload.parse_check`` accepted for the same rule set.
     """
     k = rule_set.k if request.k is None else request.k
     units = tuple(
-        _check_unit(rule_set, shared_readings(unit, request.units), k)
+        _check_unit(rule_set, shared_readings(unit, request.units), k, options=options)
         for unit in request.units
     )
     return CaseCheck(
@@ -49,7 +52,9 @@ def run_check(rule_set: RuleSet, request: CheckRequest) -> CaseCheck:
     )
 
 
-def _check_unit(rule_set: RuleSet, unit: Unit, k: Decimal) -> UnitCheck:
+def _check_unit(
+    rule_set: RuleSet, unit: Unit, k: Decimal, *, options: bool
+) -> UnitCheck:
     measured = _measured(rule_set, unit)
 
     def judge(variant: Unit) -> tuple[SiteCheck, ...]:
@@ -60,7 +65,7 @@ def _check_unit(rule_set: RuleSet, unit: Unit, k: Decimal) -> UnitCheck:
         tooth=unit.tooth,
         verdict=worst(site.verdict for site in sites),
         sites=sites,
-        options=options_for(rule_set, unit, sites, judge),
+        options=options_for(rule_set, unit, sites, judge) if options else (),
     )
 
 

@@ -88,6 +88,16 @@ def test_the_same_readings_under_the_default_guard_band():
     assert site_of(closer, "central_fossa").verdict is Verdict.UNDECIDED
 
 
+def test_verdicts_alone_are_the_same_without_ways_out():
+    request = parse_check({"units": [EXAMPLE]}, rule_set=SHIPPED)
+    whole = run_check(SHIPPED, request)
+    alone = run_check(SHIPPED, request, options=False)
+    assert whole.units[0].options
+    assert alone.units[0].options == ()
+    assert alone.units[0].sites == whole.units[0].sites
+    assert alone.verdict is whole.verdict
+
+
 def test_a_unit_is_its_worst_site_and_a_case_its_worst_unit():
     assert run(unit(*FULL)).verdict is Verdict.SUFFICIENT
     assert run(unit(*FULL[:2])).verdict is Verdict.UNMEASURED

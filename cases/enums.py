@@ -7,12 +7,16 @@ __all__ = [
     "AuditEvent",
     "Basis",
     "CoverageKind",
+    "DraftStatus",
     "FlagReason",
     "FlagStatus",
+    "ImpactStatus",
+    "InstrumentKind",
     "OrganisationKind",
     "Role",
     "Side",
     "ToothSystem",
+    "UOrigin",
     "WorkOrderStatus",
 ]
 
@@ -82,6 +86,42 @@ class CoverageKind(TextChoices):
     UNCERTAINTY = "uncertainty", _("Within measuring uncertainty")
 
 
+class DraftStatus(TextChoices):
+    """Where a laboratory's rule set stands on its way to force."""
+
+    EDITING = "editing", _("Being edited")
+    PROPOSED = "proposed", _("Waiting for approval")
+    APPROVED = "approved", _("Approved")
+    PUBLISHED = "published", _("Published")
+    DISCARDED = "discarded", _("Discarded")
+
+
+class ImpactStatus(TextChoices):
+    """How far the comparison of a draft with the cases has come."""
+
+    RUNNING = "running", _("Being computed")
+    DONE = "done", _("Computed")
+    STOPPED = "stopped", _("Stopped: the draft has changed")
+
+
+class InstrumentKind(TextChoices):
+    """What a reading is taken with."""
+
+    STRIPS = "strips", _("Set of thickness strips")
+    CALIPER = "caliper", _("Caliper")
+    PROBE = "probe", _("Graduated probe")
+    SCANNER = "scanner", _("Scanner")
+    OTHER = "other", _("Other")
+
+
+class UOrigin(TextChoices):
+    """Where the uncertainty of a reading comes from; empty: the rule set."""
+
+    TYPED = "typed", _("entered with the reading")
+    INSTRUMENT = "instrument", _("the instrument's certificate")
+    STUDY = "study", _("own repeatability study")
+
+
 class WorkOrderStatus(TextChoices):
     """A work order is superseded, never edited."""
 
@@ -98,6 +138,8 @@ class AuditEvent(TextChoices):
     CASE_RECEIVED = "case.received", _("Received by the laboratory")
     CASE_INCOMPLETE = "case.incomplete", _("Sent back: incomplete")
     CASE_RESUBMITTED = "case.resubmitted", _("Resubmitted")
+    READINGS_STALE = "readings.stale", _("Provisional lost or high")
+    CASE_RECHECKED = "case.rechecked", _("Checked under another rule set")
     READINGS_ADDED = "readings.added", _("Readings added")
     RECORDS_SENT = "records.sent", _("New records sent")
     CHECK_STORED = "check.stored", _("Check carried out")

@@ -9,6 +9,7 @@ from cases.models.case import (
     Unit,
 )
 from cases.models.flag import Answer, Flag, Signature
+from cases.models.instrument import Instrument, InstrumentStrip, RepeatabilityStudy
 from cases.models.measurement import Check, Coverage, Reading, SiteVerdict
 from cases.models.outbox import IdempotencyKey, Notice, OutboxRow, Recipient
 from cases.models.outcome import FitReport, Remake
@@ -21,6 +22,12 @@ from cases.models.people import (
     Partnership,
     SigningGrant,
     User,
+)
+from cases.models.rule_set import (
+    RuleSetDraft,
+    RuleSetImpact,
+    RuleSetImpactCase,
+    RuleSetPublication,
 )
 from cases.models.thread import Attachment, Message
 from cases.models.timeline import TimelineContent, TimelineEntry, TimelineHead
@@ -38,6 +45,8 @@ __all__ = [
     "FitReport",
     "Flag",
     "IdempotencyKey",
+    "Instrument",
+    "InstrumentStrip",
     "Invitation",
     "Membership",
     "Message",
@@ -50,7 +59,12 @@ __all__ = [
     "Reading",
     "Recipient",
     "Remake",
+    "RepeatabilityStudy",
     "Round",
+    "RuleSetDraft",
+    "RuleSetImpact",
+    "RuleSetImpactCase",
+    "RuleSetPublication",
     "Signature",
     "SigningGrant",
     "SiteVerdict",

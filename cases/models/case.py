@@ -194,6 +194,7 @@ class Prescription(models.Model):
     occlusal_scheme = models.CharField(max_length=60, blank=True)
     disinfection = models.CharField(max_length=60, blank=True)
     jaw_record = models.CharField(max_length=60, blank=True)
+    connectors = models.JSONField(default=list, blank=True)
     # The case takes these over when the revision is signed, not before: the
     # laboratory keeps seeing what was submitted.
     wanted_on = models.DateField(null=True, blank=True)
@@ -225,7 +226,7 @@ class Prescription(models.Model):
 class Unit(models.Model):
     """One tooth's restoration; units of one bridge share a ``span``.
 
-    Wall heights and base width in millimetres.
+    Wall heights, base width and dentine in millimetres, convergence in degrees.
     """
 
     prescription = models.ForeignKey(Prescription, models.CASCADE, related_name="units")
@@ -245,6 +246,14 @@ class Unit(models.Model):
     base_width_mm = models.DecimalField(
         max_digits=4, decimal_places=2, null=True, blank=True
     )
+    convergence_deg = models.DecimalField(
+        max_digits=5, decimal_places=2, null=True, blank=True
+    )
+    dentine_mm = models.DecimalField(
+        max_digits=4, decimal_places=2, null=True, blank=True
+    )
+    retention = models.CharField(max_length=8, blank=True, db_default="")
+    abutment = models.CharField(max_length=60, blank=True, db_default="")
     shade = models.CharField(max_length=40, blank=True)
     finish_line = models.CharField(max_length=20, blank=True)
     submitted_at = models.DateTimeField(null=True, blank=True)

@@ -42,7 +42,8 @@ class Flag(models.Model):
 
     ``sites`` lists what is short: ``{"tooth", "site", "need_mm", "low_mm",
     "high_mm", "verdict"}``; ``options`` the ways out the laboratory offers, as the check
-    computed them.
+    computed them. ``verified``: the die was seated and the mounting verified against
+    the jaw record, which a query that rests on the laboratory's readings has to say.
     """
 
     code = models.CharField(max_length=10, unique=True, default=new_code)
@@ -58,6 +59,7 @@ class Flag(models.Model):
     revision = models.PositiveSmallIntegerField()
     round = models.PositiveSmallIntegerField()
     rule_set_digest = models.CharField(max_length=64)
+    verified = models.BooleanField(default=False, db_default=False)
     raised_by = models.ForeignKey(Membership, models.PROTECT, related_name="+")
     raised_by_name = models.CharField(max_length=120)
     raised_at = models.DateTimeField()

@@ -5,8 +5,9 @@ from decimal import Decimal
 from django.db import models
 
 from cases.canonical import new_code
-from cases.enums import Basis, CoverageKind, OrganisationKind
+from cases.enums import Basis, CoverageKind, OrganisationKind, UOrigin
 from cases.models.case import Case
+from cases.models.instrument import Instrument
 from cases.models.people import Membership
 from cases.tenancy import TenantManager
 
@@ -40,6 +41,17 @@ class Reading(models.Model):
     submitted_at = models.DateTimeField(null=True, blank=True)
     superseded_at = models.DateTimeField(null=True, blank=True)
     note = models.CharField(max_length=200, blank=True)
+    # The figures the reading was taken with are kept: an instrument may be
+    # measured again or retired, the reading stays what it was.
+    instrument = models.ForeignKey(
+        Instrument, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    instrument_label = models.CharField(max_length=60, blank=True)
+    delta_mm = models.DecimalField(
+        max_digits=6, decimal_places=4, null=True, blank=True
+    )
+    u_origin = models.CharField(max_length=10, choices=UOrigin.choices, blank=True)
+    stale_at = models.DateTimeField(null=True, blank=True)
 
     objects = TenantManager["Reading"]()
 

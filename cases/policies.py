@@ -59,6 +59,8 @@ ORGANISATION_RIGHTS: dict[str, frozenset[Role]] = {
     "people": frozenset({Role.CLINIC_MANAGER, Role.LAB_MANAGER}),
     "partners": frozenset({Role.CLINIC_MANAGER, Role.LAB_MANAGER}),
     "delegate": _SIGNER,
+    "rule_sets": frozenset({Role.LAB_MANAGER}),
+    "instruments": _CLINIC | _BENCH,
 }
 
 

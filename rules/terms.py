@@ -4,11 +4,9 @@ Codes are what is stored and exchanged. Labels are English message ids; ``_`` ma
 them for extraction and does nothing else, the interface translates.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
-
-from rules.errors import fill
 
 __all__ = [
     "Antagonist",
@@ -41,14 +39,25 @@ def _(text: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Message:
-    """An English sentence template with {named} parameters."""
+    """An English sentence template with {named} parameters.
+
+    A parameter may be a message itself ("clinic 1.5 mm (mouth)"), so that its parts
+    are translated by a template of their own.
+    """
 
     template: str
-    params: dict[str, str] = field(default_factory=dict)
+    params: "Mapping[str, str | Message]" = field(default_factory=dict)
 
     def text(self, translate: Callable[[str], str] = _) -> str:
         """Return the sentence, translated where a translator is given."""
-        return fill(self.template, self.params, translate)
+        words: dict[str, str] = {}
+        for name, value in self.params.items():
+            if isinstance(value, Message):
+                words[name] = value.text(translate)
+            else:
+                # gettext answers the empty string with its catalogue header.
+                words[name] = translate(value) if value else ""
+        return translate(self.template).format(**words)
 
 
 class Arch(StrEnum):
@@ -236,6 +245,7 @@ class Doubt(StrEnum):
     FACING_NEED_UNKNOWN = "facing_need_unknown"
     NO_NEED = "no_need"
     STALE = "stale"
+    NO_CONTACT = "no_contact"
 
 
 class Wall(StrEnum):

@@ -1,33 +1,35 @@
-"""Types of a rule set: materials, needs, required sites and jaw positions.
+"""A rule set: the lines a laboratory works by, and how they are looked up.
 
 A rule set is immutable. Its digest is the SHA-256 of its canonical form (sorted
 keys, no spaces, decimals as plain text), so that any check can name exactly the
-needs it was made under. All lengths are millimetres.
+needs it was made under. All lengths are millimetres. A product stands ``under`` a
+class: where it has no line of its own for a question, the class's line answers.
 """
 
 import hashlib
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import cached_property
 
-from rules.readings import plain
-from rules.teeth import arch, tooth_class, working_side
-from rules.terms import (
-    Arch,
-    Cementation,
-    Kind,
-    Method,
-    OcclusalSurface,
-    Position,
-    Quantity,
-    Region,
-    Relation,
-    Role,
-    Site,
-    ToothClass,
+from rules.line_types import (
+    NON_WORKING,
+    WORKING,
+    Alternative,
+    Charge,
+    Material,
+    MethodDefault,
+    Need,
+    NeedKey,
+    PositionRule,
+    RequiredSites,
+    SpanLimit,
+    dump_line,
 )
+from rules.readings import plain
+from rules.teeth import tooth_class, working_side
+from rules.terms import Kind, Method, Position, Quantity, Region, Relation, Role, Site
 
 __all__ = [
     "NON_WORKING",
@@ -44,184 +46,12 @@ __all__ = [
     "SpanLimit",
 ]
 
-# Written in position rules; which laterotrusion it is depends on the tooth's side.
-WORKING = "working_side"
-NON_WORKING = "non_working_side"
-
 # A site without a line of its own takes the line of the site it belongs to.
 _STANDS_FOR = {
     Site.FUNCTIONAL_CUSP_BEVEL: Role.FUNCTIONAL_CUSP.value,
     Site.MARGINAL_RIDGE: Site.CENTRAL_FOSSA.value,
 }
-
-
-@dataclass(frozen=True, slots=True)
-class Material:
-    """A material class, or a laboratory's own product under one.
-
-    ``under`` names the class of a product: where the product has no line of its own,
-    the class's holds. ``instructions`` names the instructions for use its own lines
-    come from. ``iso_6872_class`` (ceramics) and ``iso_22674_type`` (metals) bound the
-    spans it may be used for, with ``strength_source`` as where they come from.
-    """
-
-    key: str
-    label: str
-    cementations: tuple[Cementation, ...]
-    occlusal_surfaces: tuple[OcclusalSurface, ...] = ()
-    provisional: bool = False
-    under: str | None = None
-    instructions: str = ""
-    iso_6872_class: int | None = None
-    iso_22674_type: int | None = None
-    strength_source: str = ""
-
-    @property
-    def usual_cementation(self) -> Cementation:
-        """The cementation meant when none is written: the first listed."""
-        return self.cementations[0]
-
-    @property
-    def usual_surface(self) -> OcclusalSurface | None:
-        """The occlusal surface meant when none is written: the first listed."""
-        return self.occlusal_surfaces[0] if self.occlusal_surfaces else None
-
-
-@dataclass(frozen=True, slots=True)
-class MethodDefault:
-    """Standard uncertainty of a point method, where a reading states none."""
-
-    method: Method
-    u_mm: Decimal
-    source: str
-
-
-@dataclass(frozen=True, slots=True)
-class Alternative:
-    """Another figure for the same need, where sources disagree."""
-
-    min_mm: Decimal
-    source: str
-    note: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Need:
-    """One line: what a material needs at a site or cusp role.
-
-    ``thickness_mm`` is set where the line came from an instruction for use;
-    ``min_mm`` is then that thickness plus cement space and adjustment allowance.
-    ``positions`` overrules the rule set's required positions when not empty.
-    """
-
-    material: str
-    kinds: tuple[Kind, ...]
-    site: str
-    quantity: Quantity
-    min_mm: Decimal
-    target_mm: Decimal
-    source: str
-    cementation: Cementation | None = None
-    occlusal_surface: OcclusalSurface | None = None
-    classes: tuple[ToothClass, ...] = ()
-    max_mm: Decimal | None = None
-    thickness_mm: Decimal | None = None
-    positions: tuple[Position, ...] = ()
-    note: str = ""
-    alternatives: tuple[Alternative, ...] = ()
-
-    @property
-    def precision(self) -> int:
-        """How many optional conditions the line states; the most precise wins."""
-        stated = (self.cementation, self.occlusal_surface, self.classes or None)
-        return sum(condition is not None for condition in stated)
-
-
-@dataclass(frozen=True, slots=True)
-class NeedKey:
-    """What a need is looked up by."""
-
-    material: str
-    kind: Kind
-    cementation: Cementation
-    occlusal_surface: OcclusalSurface | None
-    tooth: str
-    site: Site
-    role: Role | None
-    quantity: Quantity
-
-
-@dataclass(frozen=True, slots=True)
-class RequiredSites:
-    """Sites that must be read on the units a line speaks of; empty means any."""
-
-    sites: tuple[Site, ...]
-    source: str
-    kinds: tuple[Kind, ...] = ()
-    classes: tuple[ToothClass, ...] = ()
-    arch: Arch | None = None
-    relations: tuple[Relation, ...] = ()
-
-    def speaks_of(self, tooth: str, kind: Kind, relation: Relation) -> bool:
-        """Tell whether the line holds for a unit."""
-        return (
-            (not self.kinds or kind in self.kinds)
-            and (not self.classes or tooth_class(tooth) in self.classes)
-            and (self.arch is None or self.arch is arch(tooth))
-            and (not self.relations or relation in self.relations)
-        )
-
-
-@dataclass(frozen=True, slots=True)
-class PositionRule:
-    """Jaw positions a clearance must or should be read in; empty means any."""
-
-    sites: tuple[Site, ...]
-    source: str
-    required: tuple[str, ...] = ()
-    advised: tuple[str, ...] = ()
-    arch: Arch | None = None
-    relations: tuple[Relation, ...] = ()
-
-    def speaks_of(self, site: Site, tooth: str, relation: Relation) -> bool:
-        """Tell whether the line holds for a site."""
-        return (
-            site in self.sites
-            and (self.arch is None or self.arch is arch(tooth))
-            and (not self.relations or relation in self.relations)
-        )
-
-
-@dataclass(frozen=True, slots=True)
-class SpanLimit:
-    """How far a material reaches: one line for a region and a range of units.
-
-    ``units_from`` to ``units_to`` counts retainers and pontics together;
-    ``connector_mm2`` is the least cross-section of every connector in mm2;
-    ``last_place`` is the furthest tooth of a quadrant the span may reach (5: second
-    premolar). ``allowed`` False: not indicated. Spans no line speaks of are unknown.
-    """
-
-    material: str
-    region: Region
-    units_from: int
-    units_to: int
-    source: str
-    cantilever: bool = False
-    allowed: bool = True
-    connector_mm2: Decimal | None = None
-    last_place: int | None = None
-    note: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Charge:
-    """What a change to a material costs at this laboratory: days and a sentence."""
-
-    material: str
-    days: int
-    charge: str
-    kinds: tuple[Kind, ...] = ()
+_Positions = tuple[tuple[Position, ...], tuple[Position, ...]]
 
 
 @dataclass(frozen=True)
@@ -230,6 +60,8 @@ class RuleSet:
 
     ``k`` times u is the guard band of the decision rule. ``strip_delta_mm`` widens
     every strip interval, ``drag_mm`` is the half-width a dragging strip stands for.
+    Answers are kept once found: a set never changes, and one check asks hundreds of
+    times.
     """
 
     name: str
@@ -268,15 +100,33 @@ class RuleSet:
         return {place: tuple(lines) for place, lines in found.items()}
 
     @cached_property
-    def _by_material(self) -> dict[str, tuple[Need, ...]]:
-        return {
-            material.key: tuple(n for n in self.needs if n.material == material.key)
-            for material in self.materials
-        }
+    def _kinds(self) -> dict[str, frozenset[Kind]]:
+        found: dict[str, set[Kind]] = {}
+        for need in self.needs:
+            found.setdefault(need.material, set()).update(need.kinds)
+        return {material: frozenset(kinds) for material, kinds in found.items()}
+
+    @cached_property
+    def _cemented(self) -> frozenset[str]:
+        """Materials with a line that holds for one cementation only."""
+        return frozenset(n.material for n in self.needs if n.cementation is not None)
 
     @cached_property
     def _materials(self) -> dict[str, Material]:
         return {material.key: material for material in self.materials}
+
+    # What was asked before. A tooth is kept by its class, so these stay small.
+    @cached_property
+    def _found(self) -> dict[tuple[object, ...], Need | None]:
+        return {}
+
+    @cached_property
+    def _required(self) -> dict[tuple[str, Kind, Relation], tuple[Site, ...]]:
+        return {}
+
+    @cached_property
+    def _positions(self) -> dict[tuple[Site, str, Relation], _Positions]:
+        return {}
 
     @cached_property
     def u_by_method(self) -> dict[Method, Decimal]:
@@ -287,52 +137,129 @@ class RuleSet:
         """Return a material of the set; None where the set lacks it."""
         return self._materials.get(key)
 
+    def class_of(self, material: str) -> str:
+        """Return the class a product stands under; a class is its own."""
+        known = self._materials.get(material)
+        return known.under if known and known.under else material
+
+    def _lineage(self, material: str) -> tuple[str, ...]:
+        """Return the keys whose lines hold for a material, its own first."""
+        under = self.class_of(material)
+        return (material,) if under == material else (material, under)
+
+    def iso_6872_class(self, material: str) -> int | None:
+        """Return the strength class of a ceramic (ISO 6872); a product's own first."""
+        stated = self._stated(material)
+        return next((m.iso_6872_class for m in stated if m.iso_6872_class), None)
+
+    def iso_22674_type(self, material: str) -> int | None:
+        """Return the type of a metal (ISO 22674, 0 to 5); a product's own first."""
+        types = (m.iso_22674_type for m in self._stated(material))
+        return next((found for found in types if found is not None), None)
+
+    def _stated(self, material: str) -> Sequence[Material]:
+        keys = self._lineage(material)
+        return [self._materials[key] for key in keys if key in self._materials]
+
     def find_need(self, key: NeedKey) -> Need | None:
         """Return the most precise line for a key; None where the set has none.
 
-        A line of the site's own wins over the line of its cusp role; the bevel
-        falls back on the functional cusp, the marginal ridge on the fossa.
+        A product's own lines win over its class's. A line of the site's own wins over
+        the line of its cusp role; the bevel falls back on the functional cusp, the
+        marginal ridge on the fossa.
         """
+        asked = (
+            key.material,
+            key.site,
+            key.quantity,
+            key.kind,
+            key.cementation,
+            key.occlusal_surface,
+            key.role,
+            tooth_class(key.tooth),
+        )
+        if asked not in self._found:
+            self._found[asked] = self._search(key)
+        return self._found[asked]
+
+    def _search(self, key: NeedKey) -> Need | None:
         names: list[str] = [key.site.value]
         names += [key.role.value] if key.role else []
         names += [_STANDS_FOR[key.site]] if key.site in _STANDS_FOR else []
-        for name in names:
-            lines = self._by_site.get((key.material, name, key.quantity), ())
-            fitting = [line for line in lines if _fits(line, key)]
-            if fitting:
-                return max(fitting, key=lambda line: line.precision)
+        for material in self._lineage(key.material):
+            for name in names:
+                lines = self._by_site.get((material, name, key.quantity), ())
+                fitting = [line for line in lines if line.fits(key)]
+                if fitting:
+                    return max(fitting, key=lambda line: line.precision)
         return None
 
     def has_needs(self, material: str, kind: Kind) -> bool:
         """Tell whether any line speaks of this material for this kind."""
-        return any(kind in need.kinds for need in self._by_material.get(material, ()))
+        return any(kind in self._kinds.get(k, ()) for k in self._lineage(material))
 
     def cementation_matters(self, material: str) -> bool:
         """Tell whether a material's needs differ by cementation."""
-        lines = self._by_material.get(material, ())
-        return any(need.cementation is not None for need in lines)
+        return not self._cemented.isdisjoint(self._lineage(material))
+
+    def span_limit(
+        self, material: str, region: Region, units: int, cantilever: bool
+    ) -> SpanLimit | None:
+        """Return the limit of a span of so many units; None where none is stated."""
+        for key in self._lineage(material):
+            for line in self.span_limits:
+                if line.material == key and line.speaks_of(region, units, cantilever):
+                    return line
+        return None
+
+    def charge(self, material: str, kind: Kind) -> Charge | None:
+        """Return what a change to a material costs; a line naming the kind wins."""
+        for key in self._lineage(material):
+            lines = [c for c in self.charges if c.material == key]
+            lines = [c for c in lines if not c.kinds or kind in c.kinds]
+            if lines:
+                return max(lines, key=lambda line: bool(line.kinds))
+        return None
 
     def required(self, tooth: str, kind: Kind, relation: Relation) -> tuple[Site, ...]:
         """Return the sites that must be read on a unit, in listing order."""
-        wanted = {
-            site
-            for line in self.required_sites
-            if line.speaks_of(tooth, kind, relation)
-            for site in line.sites
-        }
-        return tuple(site for site in Site if site in wanted)
+        asked = (tooth, kind, relation)
+        if asked not in self._required:
+            wanted = {
+                site
+                for line in self.required_sites
+                if line.speaks_of(tooth, kind, relation)
+                for site in line.sites
+            }
+            self._required[asked] = tuple(site for site in Site if site in wanted)
+        return self._required[asked]
 
-    def positions_for(
-        self, site: Site, tooth: str, relation: Relation
-    ) -> tuple[tuple[Position, ...], tuple[Position, ...]]:
+    def positions_for(self, site: Site, tooth: str, relation: Relation) -> _Positions:
         """Return the required and the advised jaw positions of a clearance."""
-        lines = [p for p in self.positions if p.speaks_of(site, tooth, relation)]
-        required = _resolve((name for p in lines for name in p.required), tooth)
-        advised = _resolve((name for p in lines for name in p.advised), tooth)
-        return required, tuple(p for p in advised if p not in required)
+        asked = (site, tooth, relation)
+        if asked not in self._positions:
+            lines = [p for p in self.positions if p.speaks_of(site, tooth, relation)]
+            required = _resolve((name for p in lines for name in p.required), tooth)
+            advised = _resolve((name for p in lines for name in p.advised), tooth)
+            rest = tuple(p for p in advised if p not in required)
+            self._positions[asked] = required, rest
+        return self._positions[asked]
 
     def dump(self) -> dict[str, object]:
-        """Return the set as JSON values; ``rules.parse`` reads it back equal."""
+        """Return the set as JSON values; ``rules.parse`` reads it back equal.
+
+        What a set does not have is left out, so that a set without span limits keeps
+        the digest it had before they existed.
+        """
+        lists = {
+            "materials": self.materials,
+            "methods": self.methods,
+            "needs": self.needs,
+            "required_sites": self.required_sites,
+            "positions": self.positions,
+        }
+        later = {"span_limits": self.span_limits, "charges": self.charges}
+        lists |= {name: lines for name, lines in later.items() if lines}
         return {
             "name": self.name,
             "version": self.version,
@@ -343,43 +270,11 @@ class RuleSet:
                 "cement_space_mm": plain(self.cement_space_mm),
                 "adjustment_mm": plain(self.adjustment_mm),
             },
-            "materials": [_dump(material) for material in self.materials],
-            "methods": [_dump(method) for method in self.methods],
-            "needs": [_dump(need) for need in self.needs],
-            "required_sites": [_dump(line) for line in self.required_sites],
-            "positions": [_dump(line) for line in self.positions],
+            **{
+                name: [dump_line(line) for line in lines]
+                for name, lines in lists.items()
+            },
         }
-
-
-def _dump(
-    line: Material | MethodDefault | Need | RequiredSites | PositionRule,
-) -> object:
-    """Return a line as JSON values, leaving out what is not stated.
-
-    A need built from a thickness is written as the thickness alone: its sum follows
-    from the set's allowances and is never typed.
-    """
-    found: dict[str, object] = {}
-    built = isinstance(line, Need) and line.thickness_mm is not None
-    for name in line.__dataclass_fields__:
-        value = getattr(line, name)
-        # A need of 0 is stated, so nothing is left out for being equal to False.
-        absent = value is None or value is False or value == () or value == ""
-        if absent or (built and name == "min_mm"):
-            continue
-        if isinstance(value, Decimal):
-            value = plain(value)
-        found[name] = list(value) if isinstance(value, tuple) else value
-    return found
-
-
-def _fits(line: Need, key: NeedKey) -> bool:
-    return (
-        key.kind in line.kinds
-        and line.cementation in (None, key.cementation)
-        and line.occlusal_surface in (None, key.occlusal_surface)
-        and (not line.classes or tooth_class(key.tooth) in line.classes)
-    )
 
 
 def _resolve(names: Iterable[str], tooth: str) -> tuple[Position, ...]:

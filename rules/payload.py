@@ -7,13 +7,14 @@ the input: each level is walked by its own code, so depth cannot hurt.
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Any
 
+from rules.connector_reader import read_connectors
 from rules.errors import InvalidPayload
-from rules.reader import Faults, Read, at, length, text
+from rules.reader import Faults, Read, at, flag, length, text
 from rules.readings import plain
 from rules.request import CheckRequest, Unit
 from rules.requirements import RuleSet
 from rules.results import CaseCheck, Option, SiteCheck, UnitCheck
-from rules.together import check_together
+from rules.together import check_connectors, check_together
 from rules.unit_reader import read_unit
 
 __all__ = ["MAX_UNITS", "check_json", "dump_request", "parse_check", "parse_units"]
@@ -41,8 +42,13 @@ def parse_check(data: object, *, rule_set: RuleSet) -> CheckRequest:
             "decision": _decision,
             "laboratory": text(40),
             "rule_set": text(64),
+            "connectors": read_connectors,
+            "explain": flag,
         },
     )
+    connectors = row.get("connectors", ())
+    if "units" in row:
+        check_connectors(faults, connectors, row["units"])
     if "laboratory" in row and "rule_set" in row:
         faults.add(
             "/rule_set",
@@ -55,6 +61,8 @@ def parse_check(data: object, *, rule_set: RuleSet) -> CheckRequest:
         k=row.get("decision"),
         laboratory=row.get("laboratory"),
         rule_set=row.get("rule_set"),
+        connectors=tuple(connector for _pointer, connector in connectors),
+        explain=row.get("explain", False),
     )
 
 
@@ -177,6 +185,13 @@ def dump_request(request: CheckRequest) -> dict[str, Any]:
     for key in ("laboratory", "rule_set"):
         if getattr(request, key) is not None:
             found[key] = getattr(request, key)
+    if request.connectors:
+        found["connectors"] = [
+            _stated(connector) | {"between": list(connector.between)}
+            for connector in request.connectors
+        ]
+    if request.explain:
+        found["explain"] = True
     return found
 
 

@@ -1,13 +1,13 @@
-"""What units of one request must agree on: teeth, spans, shared gaps."""
+"""What units of one request must agree on: teeth, spans, connectors, shared gaps."""
 
 from collections.abc import Sequence
 
 from rules.reader import Faults, at
-from rules.request import FacingUnit, Unit
+from rules.request import Connector, FacingUnit, Unit
 from rules.teeth import arch, arch_order
 from rules.terms import Kind
 
-__all__ = ["check_together"]
+__all__ = ["check_connectors", "check_together"]
 
 
 def _(text: str) -> str:
@@ -72,6 +72,38 @@ def _check_span(faults: Faults, members: _Placed) -> None:
             at(members[0][0], "span"),
             _("A span of pontics alone stands on nothing: add its retainers."),
         )
+
+
+def check_connectors(
+    faults: Faults, connectors: Sequence[tuple[str, Connector]], units: Sequence[Unit]
+) -> None:
+    """A connector joins two neighbours of one span, and each pair is stated once.
+
+    Neighbours follow the arch: 11 and 21 are such, 12 and 21 are not.
+    """
+    spans = {unit.tooth: unit.span for unit in units}
+    seen: set[tuple[str, str]] = set()
+    for pointer, connector in connectors:
+        first, second = connector.between
+        where, params = at(pointer, "between"), {"first": first, "second": second}
+        strangers = [tooth for tooth in connector.between if tooth not in spans]
+        if strangers:
+            faults.add(
+                where,
+                _("Tooth {tooth} is no unit of this request."),
+                tooth=strangers[0],
+            )
+        elif spans[first] is None or spans[first] != spans[second]:
+            faults.add(where, _("{first} and {second} are not of one span."), **params)
+        elif arch_order(second) - arch_order(first) != 1:
+            faults.add(where, _("{first} and {second} are not neighbours."), **params)
+        elif connector.between in seen:
+            faults.add(
+                where,
+                _("The connector {first} to {second} stands twice."),
+                **params,
+            )
+        seen.add(connector.between)
 
 
 def _check_gaps(faults: Faults, units: _Placed) -> None:

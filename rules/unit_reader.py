@@ -21,6 +21,7 @@ from rules.terms import (
     Kind,
     OcclusalSurface,
     Relation,
+    Retention,
     Wall,
 )
 
@@ -105,6 +106,9 @@ _OPTIONAL: dict[str, Read] = {
     "planned_plane": flag,
     "wall_heights_mm": _walls,
     "base_width_mm": length("0.1", "20"),
+    "convergence_deg": length("0", "90"),
+    "dentine_mm": length("0", "20"),
+    "retention": choice(Retention),
     "span": _span,
 }
 
@@ -149,6 +153,11 @@ def _plan(faults: Faults, row: dict[str, Any], pointer: str, rule_set: RuleSet) 
             _("“{kind}” does not fit tooth {tooth}: choose another kind."),
             kind=row["kind"].value,
             tooth=row["tooth"],
+        )
+    if "retention" in row and row.get("kind") not in (None, Kind.IMPLANT_CROWN):
+        faults.add(
+            at(pointer, "retention"),
+            _("Only an implant crown has a retention: leave it out."),
         )
     if "material" not in row:
         return

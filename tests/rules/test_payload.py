@@ -159,11 +159,12 @@ def test_a_reading_list_has_a_limit():
 
 def test_unknown_keys_are_faults_and_a_flood_is_summed_up():
     assert faults(unit(sharde="Tab 2"), extra=1) == {
-        "/extra": "“extra” is not a field here. Known fields: decision, laboratory, "
-        "rule_set, units.",
+        "/extra": "“extra” is not a field here. Known fields: connectors, decision, "
+        "explain, laboratory, rule_set, units.",
         "/units/0/sharde": "“sharde” is not a field here. Known fields: antagonist, "
-        "antagonists, base_width_mm, cementation, kind, material, occlusal_surface, "
-        "planned_plane, readings, relation, span, tooth, wall_heights_mm.",
+        "antagonists, base_width_mm, cementation, convergence_deg, dentine_mm, kind, "
+        "material, occlusal_surface, planned_plane, readings, relation, retention, "
+        "span, tooth, wall_heights_mm.",
     }
     flood = faults(unit(), **{f"x{i}": 1 for i in range(5000)})
     assert len(flood) == 11

@@ -2,8 +2,8 @@
 
 Where two units of one request are prepared against each other, a reading at a site
 of one is also a reading of the site facing it. It is taken over only where the
-other unit has none of its own, and never from a single cusp or a ridge, whose
-partner on the other tooth is not known.
+other unit has none of its own, and never from a single cusp, a ridge or an implant
+platform, whose partner on the other tooth is not known.
 """
 
 from dataclasses import replace
@@ -41,7 +41,7 @@ def _names(other: Unit, unit: Unit) -> bool:
 def _mirrored(other: Unit, unit: Unit) -> list[Reading]:
     """Return the other unit's readings as readings of this unit's facing sites."""
     vague = {cusp for row in _ROWS for cusp in row_cusps(row, other.tooth)}
-    vague.add(Site.MARGINAL_RIDGE)
+    vague |= {Site.MARGINAL_RIDGE, Site.IMPLANT_PLATFORM}
     found = []
     for reading in other.readings:
         quantity = quantity_at(

@@ -26,6 +26,7 @@ from rules.numbering import (
 from rules.terms import (
     Arch,
     Kind,
+    OcclusalSurface,
     Position,
     Quantity,
     Relation,
@@ -38,6 +39,7 @@ from rules.terms import (
 
 __all__ = [
     "ALL_TEETH",
+    "CONTACT_FREE",
     "PERMANENT_TEETH",
     "PRIMARY_TEETH",
     "arch",
@@ -57,6 +59,7 @@ __all__ = [
     "row_cusps",
     "site_label",
     "sites_for",
+    "surface_label",
     "to_palmer",
     "to_universal",
     "tooth_class",
@@ -78,6 +81,10 @@ _CUSPS = frozenset({*_ROWS, *_BUCCAL, *_LINGUAL, S.DISTAL_CUSP})
 _WALLS = (S.FACIAL_WALL, S.LINGUAL_WALL, S.MESIAL_WALL, S.DISTAL_WALL)
 _REDUCTIONS = frozenset({*_WALLS, S.FACIAL_SURFACE})
 
+# Relations in which a tooth meets nothing in intercuspation: room to the antagonist
+# proves no room for the restoration there (common practice, no source).
+CONTACT_FREE = (Relation.SCISSOR, Relation.OPEN)
+
 _PALATAL = {
     S.LINGUAL_CUSPS: _("palatal cusps"),
     S.MESIOLINGUAL_CUSP: _("mesiopalatal cusp"),
@@ -97,6 +104,31 @@ def site_label(site: Site, tooth: str) -> str:
 def wall_label(wall: Wall, tooth: str) -> str:
     """Return the label (a message id) of an axial wall; lingual is palatal above."""
     return site_label(Site(f"{wall.value}_wall"), tooth)
+
+
+def surface_label(surface: OcclusalSurface, tooth: str) -> str:
+    """Return the label (a message id) of an occlusal surface.
+
+    Incisors and canines have none: there it is the lingual surface that shows metal
+    or ceramic, the palatal one above.
+    """
+    if not is_anterior(tooth):
+        return label(surface)
+    return _ANTERIOR[surface, arch(tooth)]
+
+
+_ANTERIOR = {
+    (OcclusalSurface.CERAMIC, Arch.UPPER): _("ceramic palatal surface"),
+    (OcclusalSurface.CERAMIC, Arch.LOWER): _("ceramic lingual surface"),
+    (OcclusalSurface.METAL, Arch.UPPER): _("metal palatal surface"),
+    (OcclusalSurface.METAL, Arch.LOWER): _("metal lingual surface"),
+    (OcclusalSurface.MONOLITHIC, Arch.UPPER): _(
+        "monolithic palatal surface, facial layering only"
+    ),
+    (OcclusalSurface.MONOLITHIC, Arch.LOWER): _(
+        "monolithic lingual surface, facial layering only"
+    ),
+}
 
 
 def row_cusps(row: Site, tooth: str) -> tuple[Site, ...]:
@@ -137,6 +169,8 @@ def sites_for(
     wanted = _anterior(tooth, relation) if is_anterior(tooth) else _posterior(tooth)
     if kind in (Kind.PONTIC, Kind.IMPLANT_CROWN):
         wanted -= {*_REDUCTIONS, S.FINISH_LINE, S.FUNCTIONAL_CUSP_BEVEL}
+        if kind is Kind.IMPLANT_CROWN:
+            wanted |= {S.IMPLANT_PLATFORM}
     elif kind is Kind.INLAY:
         wanted &= {S.CENTRAL_FOSSA, S.MARGINAL_RIDGE}
     elif kind is Kind.ONLAY:
@@ -173,15 +207,18 @@ def quantity_at(
     """Return what a reading at a site of this tooth means.
 
     ``positioned`` tells whether the reading names a jaw position: the incisal edge
-    is a clearance with one and a reduction without. Without an antagonist every
-    occlusal reading is a reduction to the planned plane.
+    is a clearance with one and a reduction without, and so is every occlusal site in
+    a scissor or open bite. Without an antagonist every occlusal reading is a reduction
+    to the planned plane.
     """
     if site is S.FINISH_LINE:
         return Quantity.WIDTH
     if site in _REDUCTIONS or relation is Relation.NO_ANTAGONIST:
         return Quantity.REDUCTION
-    if site is S.INCISAL_EDGE:
-        return Quantity.CLEARANCE if positioned else Quantity.REDUCTION
+    if not positioned and (site is S.INCISAL_EDGE or relation in CONTACT_FREE):
+        return Quantity.REDUCTION
+    if site in (S.INCISAL_EDGE, S.IMPLANT_PLATFORM):
+        return Quantity.CLEARANCE
     if is_anterior(tooth) and site is not contact_surface(tooth, relation):
         return Quantity.REDUCTION
     return Quantity.CLEARANCE
@@ -219,8 +256,12 @@ def facing_sites(
 ) -> tuple[Site, ...]:
     """Return the sites of the opposing tooth that share the gap at a site.
 
-    Empty where nothing faces it: axial walls, finish line, scissor bite.
+    Empty where nothing faces it: axial walls, finish line, scissor bite. What faces
+    the seat of a restoration faces the implant platform under it.
     """
+    if site is S.IMPLANT_PLATFORM:
+        front = is_anterior(tooth)
+        site = contact_surface(tooth, relation) if front else S.CENTRAL_FOSSA
     role = cusp_role(site, tooth, relation)
     open_sites = {S.CENTRAL_FOSSA, S.MARGINAL_RIDGE, S.INCISAL_EDGE}
     if relation in (Relation.SCISSOR, Relation.NO_ANTAGONIST):

@@ -11,9 +11,10 @@ from rules.teeth import (
     row_cusps,
     site_label,
     sites_for,
+    surface_label,
     working_side,
 )
-from rules.terms import Kind, Relation, Site
+from rules.terms import Kind, OcclusalSurface, Quantity, Relation, Site
 
 R = Relation
 FUNCTIONAL, GUIDING = "functional_cusp", "nonfunctional_cusp"
@@ -194,3 +195,126 @@ def test_contact_surface_and_working_side():
     assert contact_surface("11", R.CROSSBITE) == "facioincisal_surface"
     assert working_side("46") == "right_laterotrusion"
     assert working_side("26") == "left_laterotrusion"
+
+
+# Design 5.7: the restorative space of an implant crown is measured from platform and
+# abutment to the antagonist. Which sites face the platform: inference, no source.
+def test_only_an_implant_crown_has_a_platform():
+    for tooth in ("36", "11", "44"):
+        for kind in Kind:
+            wanted = kind is Kind.IMPLANT_CROWN
+            assert (Site.IMPLANT_PLATFORM in sites_for(tooth, kind)) is wanted
+        for relation in (R.NORMAL, R.CROSSBITE, R.EDGE_TO_EDGE):
+            found = quantity_at(Site.IMPLANT_PLATFORM, tooth, relation, positioned=True)
+            assert found is Quantity.CLEARANCE
+    platform = Site.IMPLANT_PLATFORM
+    assert facing_sites(platform, "36", R.NORMAL, "26") == ("lingual_cusps",)
+    assert facing_sites(platform, "11", R.NORMAL, "41") == ("facioincisal_surface",)
+    assert site_label(platform, "16") == "implant platform"
+
+
+# Scissor bite: no functional cusp and no contact; open bite: none in intercuspation.
+# There a site is read against the planned contour too (inference, no source).
+@pytest.mark.parametrize("relation", [R.SCISSOR, R.OPEN])
+def test_without_contact_a_site_is_clearance_or_reduction(relation):
+    for tooth, site in (
+        ("36", Site.BUCCAL_CUSPS),
+        ("36", Site.CENTRAL_FOSSA),
+        ("11", Site.LINGUAL_SURFACE),
+        ("31", Site.FACIOINCISAL_SURFACE),
+    ):
+        assert quantity_at(site, tooth, relation, positioned=True) == "clearance"
+        assert quantity_at(site, tooth, relation, positioned=False) == "reduction"
+        assert quantity_at(site, tooth, R.NORMAL, positioned=False) == "clearance"
+    found = quantity_at(Site.FINISH_LINE, "36", relation, positioned=False)
+    assert found is Quantity.WIDTH
+
+
+# The four quantities are never mixed: no site, relation or position is ever read as
+# a thickness, and only the finish line is a width (design 3).
+def test_what_a_reading_means_never_mixes():
+    for tooth in ("11", "31", "14", "36"):
+        for relation in Relation:
+            for kind in Kind:
+                for site in sites_for(tooth, kind, relation):
+                    for positioned in (True, False):
+                        found = quantity_at(
+                            site, tooth, relation, positioned=positioned
+                        )
+                        assert found is not Quantity.THICKNESS
+                        assert (found is Quantity.WIDTH) is (site is Site.FINISH_LINE)
+
+
+def test_an_anterior_tooth_shows_its_lingual_surface():
+    metal = OcclusalSurface.METAL
+    assert surface_label(metal, "11") == "metal palatal surface"
+    assert surface_label(metal, "31") == "metal lingual surface"
+    assert surface_label(metal, "36") == "metal occlusal surface"
+    for surface in OcclusalSurface:
+        assert "occlusal" not in surface_label(surface, "23")
+        assert "lingual" in surface_label(surface, "43")
+
+
+# Anterior crossbite: the pair meets by the other surfaces; incisal edge and facial
+# surface carry it above, the lingual surface below (functional cusp table, normal
+# and crossbite; standard texts, from memory).
+def test_anterior_crossbite_exchanges_the_surfaces_in_contact():
+    assert contact_surface("11", R.CROSSBITE) == "facioincisal_surface"
+    assert contact_surface("31", R.CROSSBITE) == "lingual_surface"
+    front = Site.FACIOINCISAL_SURFACE
+    assert facing_sites(front, "11", R.CROSSBITE, "41") == ("lingual_surface",)
+    palatal = quantity_at(Site.LINGUAL_SURFACE, "11", R.CROSSBITE, positioned=False)
+    assert palatal is Quantity.REDUCTION
+
+
+# Functional (supporting) cusps, tooth by tooth, normal and in crossbite of that pair:
+# lower buccal and upper palatal in normal relation by a dental glossary's definition
+# of supporting cusps ("no crossbite or reverse horizontal overlap"); which single
+# cusps a tooth has: standard texts, from memory.
+FUNCTIONAL_CUSPS = [
+    (("14", "15", "24", "25"), {"lingual_cusps"}, {"buccal_cusps"}),
+    (("34", "44"), {"buccal_cusps"}, {"lingual_cusps"}),
+    (("35", "45"), {"buccal_cusps"}, {"mesiolingual_cusp", "distolingual_cusp"}),
+    (
+        ("16", "26", "17", "27", "18", "28"),
+        {"mesiolingual_cusp", "distolingual_cusp"},
+        {"mesiobuccal_cusp", "distobuccal_cusp"},
+    ),
+    (
+        ("36", "46"),
+        {"mesiobuccal_cusp", "distobuccal_cusp", "distal_cusp"},
+        {"mesiolingual_cusp", "distolingual_cusp"},
+    ),
+    (
+        ("37", "47", "38", "48"),
+        {"mesiobuccal_cusp", "distobuccal_cusp"},
+        {"mesiolingual_cusp", "distolingual_cusp"},
+    ),
+]
+ROWS = {"buccal_cusps", "lingual_cusps"}
+
+
+@pytest.mark.parametrize(("teeth", "normal", "crossed"), FUNCTIONAL_CUSPS)
+def test_the_table_of_functional_cusps(teeth, normal, crossed):
+    for tooth in teeth:
+        for relation, expected in ((R.NORMAL, normal), (R.CROSSBITE, crossed)):
+            found = {
+                site.value
+                for site in sites_for(tooth, Kind.CROWN, relation)
+                if cusp_role(site, tooth, relation) == FUNCTIONAL
+                and site is not Site.FUNCTIONAL_CUSP_BEVEL
+            }
+            # The table names a tooth's single cusps where it has several in a row.
+            single = {cusp for row in ROWS for cusp in row_cusps(Site(row), tooth)}
+            assert expected <= found
+            assert found - expected <= ROWS
+            assert (found & single) == (expected & single)
+
+
+# Both rows of a posterior tooth edge to edge count as functional, in a scissor bite
+# neither does (common practice, no source).
+@pytest.mark.parametrize("tooth", ["14", "26", "34", "45", "36", "48"])
+def test_special_relations_of_posterior_teeth(tooth):
+    for row in ROWS:
+        assert cusp_role(Site(row), tooth, R.EDGE_TO_EDGE) == FUNCTIONAL
+        assert cusp_role(Site(row), tooth, R.SCISSOR) == GUIDING

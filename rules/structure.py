@@ -1,5 +1,7 @@
 """Wall height, height-to-base ratio and convergence of a preparation (mm, degrees).
 
+Beams and strength classes of bridges stand in ``rules.beams``.
+
 Published minima after preparation: Goodacre, Campagni, Aquilino, J Prosthet Dent
 2001;85:363-376 (abstract): occluso-cervical height 4 mm for molars and 3 mm for
 other teeth at 10 to 20 degrees of convergence, height to base ratio 0.4. Below
@@ -13,6 +15,7 @@ from rules.teeth import functional_row, tooth_class
 from rules.terms import Relation, Site, ToothClass, Wall
 
 __all__ = [
+    "ADVISED_CONVERGENCE",
     "MINIMUM_RATIO",
     "convergence_from_widths",
     "limiting_convergence",
@@ -22,6 +25,10 @@ __all__ = [
 ]
 
 MINIMUM_RATIO = Decimal("0.4")
+
+# Degrees of total convergence: 10 to 20 (Goodacre et al. 2001, abstract); above it
+# auxiliary features are advised (the same authors, Dent Clin North Am 2004).
+ADVISED_CONVERGENCE = Decimal(20)
 
 _FACIAL = frozenset(
     {

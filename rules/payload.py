@@ -197,7 +197,11 @@ def dump_request(request: CheckRequest) -> dict[str, Any]:
 
 def _dump_unit(unit: Unit) -> dict[str, Any]:
     found = _stated(unit, skip=("antagonists", "readings", "wall_heights_mm"))
-    found["readings"] = [_stated(reading, skip=("stale",)) for reading in unit.readings]
+    # A flag that is off is left out.
+    found["readings"] = [
+        _stated(reading, skip=() if reading.stale else ("stale",))
+        for reading in unit.readings
+    ]
     if unit.antagonists:
         found["antagonists"] = [_stated(facing) for facing in unit.antagonists]
     if unit.wall_heights_mm:

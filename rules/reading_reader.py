@@ -3,10 +3,10 @@
 from decimal import Decimal
 from typing import Any
 
-from rules.reader import Faults, Read, at, choice
-from rules.readings import MAXIMUM_MM, MINIMUM_SCAN_MM, Reading
+from rules.reader import Faults, Read, at, choice, flag, shown
+from rules.readings import MAXIMUM_MM, MINIMUM_SCAN_MM, Basis, Reading
 from rules.teeth import contact_surface, is_anterior, quantity_at, sites_for
-from rules.terms import Kind, Method, Position, Quantity, Relation, Site
+from rules.terms import Kind, Method, Position, Quantity, Relation, Side, Site
 
 __all__ = ["STRIP_KEYS", "read_reading"]
 
@@ -16,8 +16,12 @@ def _(text: str) -> str:
 
 
 STRIP_KEYS = ("passes_mm", "drags_mm", "held_mm")
+_LENGTHS = (*STRIP_KEYS, "value_mm", "u_mm", "delta_mm")
 _ZERO = Decimal(0)
-_LEAST_U, _MOST_U = Decimal("0.0001"), Decimal(5)
+# A smaller u would switch the guard band off.
+_LEAST_U, _MOST_U = Decimal("0.001"), Decimal(5)
+_MOST_DELTA = Decimal(1)
+_MOST_MOUNTINGS = 99
 
 
 def _raw(faults: Faults, value: object, pointer: str) -> object:
@@ -25,9 +29,27 @@ def _raw(faults: Faults, value: object, pointer: str) -> object:
     return value
 
 
+def _mounting_number(faults: Faults, value: object, pointer: str) -> int:
+    number = value if isinstance(value, int) and not isinstance(value, bool) else 0
+    if 1 <= number <= _MOST_MOUNTINGS:
+        return number
+    faults.add(
+        pointer,
+        _("“{value}” is no mounting number: write a whole number from 1 to {most}."),
+        value=shown(value),
+        most=str(_MOST_MOUNTINGS),
+    )
+    return 0
+
+
 _REQUIRED: dict[str, Read] = {"site": choice(Site), "method": choice(Method)}
 _OPTIONAL: dict[str, Read] = {
     "position": choice(Position),
+    "basis": choice(Basis),
+    "side": choice(Side),
+    "mounting_number": _mounting_number,
+    "stale": flag,
+    "delta_mm": _raw,
     **dict.fromkeys((*STRIP_KEYS, "value_mm", "u_mm"), _raw),
 }
 
@@ -58,10 +80,20 @@ def read_reading(
             quantity = quantity_at(site, tooth, relation, positioned=stated)
             _position(faults, row, pointer, quantity, relation, stated=stated)
             _method(faults, method, numbers, pointer, quantity)
+    _origin(faults, row, pointer)
     if len(faults.items) > before:
         return None
-    fields: dict[str, Any] = {**numbers, "position": row.get("position")}
-    return Reading(row["site"], row["method"], **fields)
+    stated: dict[str, Any] = {key: row[key] for key in row if key not in _LENGTHS}
+    return Reading(**stated | numbers)
+
+
+def _origin(faults: Faults, row: dict[str, Any], pointer: str) -> None:
+    """A mounting number belongs to readings on models."""
+    if "mounting_number" in row and row.get("basis", Basis.MODEL) is not Basis.MODEL:
+        faults.add(
+            at(pointer, "mounting_number"),
+            _("Only readings on models have a mounting number: leave it out."),
+        )
 
 
 def _strip(faults: Faults, row: dict[str, Any], pointer: str) -> dict[str, Decimal]:
@@ -96,7 +128,21 @@ def _strip(faults: Faults, row: dict[str, Any], pointer: str) -> dict[str, Decim
         )
     numbers = {key: value for key, value in stated.items() if value is not None}
     _in_order(faults, numbers, pointer)
-    return numbers
+    return numbers | _delta(faults, row, pointer)
+
+
+def _delta(faults: Faults, row: dict[str, Any], pointer: str) -> dict[str, Decimal]:
+    """Read the thickness tolerance of the strips that were used."""
+    if "delta_mm" not in row:
+        return {}
+    found = faults.number(
+        row["delta_mm"],
+        at(pointer, "delta_mm"),
+        minimum=_ZERO,
+        maximum=_MOST_DELTA,
+        places=4,
+    )
+    return {} if found is None else {"delta_mm": found}
 
 
 def _in_order(faults: Faults, numbers: dict[str, Decimal], pointer: str) -> None:
@@ -119,7 +165,7 @@ def _in_order(faults: Faults, numbers: dict[str, Decimal], pointer: str) -> None
 def _point(
     faults: Faults, row: dict[str, Any], pointer: str, method: Method
 ) -> dict[str, Decimal]:
-    for key in STRIP_KEYS:
+    for key in (*STRIP_KEYS, "delta_mm"):
         if key in row:
             faults.add(
                 at(pointer, key),

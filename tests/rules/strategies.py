@@ -24,6 +24,24 @@ def strip_lengths(draw):
 
 
 @st.composite
+def origins(draw):
+    """Return where a reading comes from: side, basis, mounting, staleness."""
+    row = draw(
+        st.fixed_dictionaries(
+            {},
+            optional={
+                "side": st.sampled_from(["clinic", "laboratory"]),
+                "basis": st.sampled_from(["mouth", "model", "scan"]),
+                "stale": st.booleans(),
+            },
+        )
+    )
+    if row.get("basis") == "model" and draw(st.booleans()):
+        row["mounting_number"] = draw(st.integers(1, 99))
+    return row
+
+
+@st.composite
 def readings(draw, tooth, kind, relation):
     """Return one reading that fits the unit."""
     site = draw(st.sampled_from(sites_for(tooth, kind, relation)))
@@ -37,13 +55,16 @@ def readings(draw, tooth, kind, relation):
         methods -= {Method.INDEX_PROBE}
     method = draw(st.sampled_from(sorted(methods)))
     row["method"] = method.value
+    row |= draw(origins())
     if method is Method.STRIP:
+        if draw(st.booleans()):
+            row["delta_mm"] = draw(st.sampled_from(["0", "0.01", 0.05, "0.1234"]))
         return row | draw(strip_lengths())
     row["value_mm"] = draw(hundredths)
     if method is Method.SCAN and quantity is Quantity.CLEARANCE and draw(st.booleans()):
         row["value_mm"] = f"-{row['value_mm']}"
     if draw(st.booleans()):
-        row["u_mm"] = draw(st.sampled_from(["0.01", "0.05", "0.1", "0.3", 1]))
+        row["u_mm"] = draw(st.sampled_from(["0.001", "0.05", "0.1", "0.3", 1]))
     return row
 
 

@@ -352,6 +352,58 @@ def test_an_index_measures_no_clearance():
     )
 
 
+def test_where_a_reading_comes_from_is_read_and_dumped():
+    origin = {"side": "laboratory", "basis": "model", "mounting_number": 2}
+    request = parse(
+        unit(
+            point("central_fossa", 1.5, 0.001) | origin,
+            strip("buccal_cusps", passes=2) | {"delta_mm": "0,0125", "stale": True},
+            strip("lingual_cusps", passes=2) | {"basis": "mouth", "stale": False},
+        )
+    )
+    fossa, buccal, lingual = request.units[0].readings
+    assert (fossa.side, fossa.basis, fossa.mounting_number) == (
+        "laboratory",
+        "model",
+        2,
+    )
+    assert fossa.u_mm == D("0.001")
+    assert (buccal.delta_mm, buccal.stale, buccal.side) == (D("0.0125"), True, None)
+    assert (lingual.basis, lingual.stale) == ("mouth", False)
+    dumped = dump_request(request)
+    assert parse_check(dumped, rule_set=SHIPPED) == request
+    assert "stale" not in dumped["units"][0]["readings"][2]
+    assert dumped["units"][0]["readings"][1]["delta_mm"] == "0.0125"
+
+
+@pytest.mark.parametrize(
+    ("keys", "pointer"),
+    [
+        ({"side": "dentist"}, "side"),
+        ({"basis": "table"}, "basis"),
+        ({"stale": "yes"}, "stale"),
+        ({"basis": "model", "mounting_number": 0}, "mounting_number"),
+        ({"basis": "model", "mounting_number": 100}, "mounting_number"),
+        ({"basis": "model", "mounting_number": "2"}, "mounting_number"),
+        ({"basis": "model", "mounting_number": True}, "mounting_number"),
+        ({"basis": "model", "mounting_number": 1.5}, "mounting_number"),
+        ({"basis": "mouth", "mounting_number": 1}, "mounting_number"),
+        ({"delta_mm": 0.01}, "delta_mm"),
+        ({"u_mm": "0.0009"}, "u_mm"),
+    ],
+)
+def test_bad_origins_are_refused_at_their_pointer(keys, pointer):
+    found = only_fault(unit(point("central_fossa", 1.5) | keys))
+    assert found[0] == f"/units/0/readings/0/{pointer}"
+    assert len(found[1]) < 150
+
+
+@pytest.mark.parametrize("delta", [-0.01, 1.01, "0.00001", True, None])
+def test_a_strip_tolerance_has_its_range(delta):
+    reading = strip("central_fossa", passes=1) | {"delta_mm": delta}
+    assert only_fault(unit(reading))[0] == "/units/0/readings/0/delta_mm"
+
+
 def test_unknown_words_are_answered_with_the_known_ones():
     reading = strip("buccal_cusps", passes=2) | {"method": "laser", "position": "open"}
     found = faults(unit(reading))

@@ -84,7 +84,8 @@ def read_reading(
     if len(faults.items) > before:
         return None
     stated: dict[str, Any] = {key: row[key] for key in row if key not in _LENGTHS}
-    return Reading(**stated | numbers)
+    stated.update(numbers)
+    return Reading(**stated)
 
 
 def _origin(faults: Faults, row: dict[str, Any], pointer: str) -> None:

@@ -34,11 +34,15 @@ def fill(
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """One fault of a document: JSON pointer (RFC 6901), message, parameters."""
+    """One fault of a document: JSON pointer (RFC 6901), message, parameters.
+
+    ``line`` is the line of the text it was read from, counted from 1, where known.
+    """
 
     pointer: str
     message: str
     params: dict[str, str] = field(default_factory=dict)
+    line: int | None = None
 
     def text(self, translate: Callable[[str], str] = _same) -> str:
         """Return the sentence, translated where a translator is given."""

@@ -1,22 +1,23 @@
-"""Reading single lines of a rule set: material, method, need, required, position.
+"""Reading single lines of a rule set: material, method, position, span, charge.
 
-Each function returns None where the line has a fault, which is then noted.
+Each function returns None where the line has a fault, which is then noted. Needs are
+read by ``rules.need_lines``.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass
-from decimal import Decimal
+import re
+from collections.abc import Callable
 from typing import Any
 
-from rules.reader import Faults, Read, at, choice, choices, flag, length, shown, text
+from rules.reader import Faults, Read, at, choice, choices, flag, length, shown
 from rules.requirements import (
     NON_WORKING,
     WORKING,
+    Charge,
     Material,
     MethodDefault,
-    Need,
     PositionRule,
     RequiredSites,
+    SpanLimit,
 )
 from rules.terms import (
     Arch,
@@ -25,20 +26,21 @@ from rules.terms import (
     Method,
     OcclusalSurface,
     Position,
-    Quantity,
+    Region,
     Relation,
-    Role,
     Site,
     ToothClass,
 )
 
 __all__ = [
-    "Allowances",
+    "MOST_UNITS",
+    "read_charge",
     "read_material",
     "read_method",
-    "read_need",
     "read_position",
     "read_required",
+    "read_span_limit",
+    "words",
 ]
 
 
@@ -46,26 +48,42 @@ def _(text: str) -> str:
     return text
 
 
-_PLACES = frozenset({*(site.value for site in Site), *(role.value for role in Role)})
+# A span of a whole arch.
+MOST_UNITS = 16
 _POSITIONS = frozenset({*(p.value for p in Position), WORKING, NON_WORKING})
-_SOURCE, _NOTE = text(400), text(800)
-_LENGTH = length("0", "20", 4)
+# Control characters, half of a surrogate pair, and what turns the reading direction:
+# none of them can be stored, printed or trusted in a line of text.
+_UNFIT = re.compile("[\x00-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
 
 
-@dataclass(frozen=True, slots=True)
-class Allowances:
-    """What is added to a thickness to make a need, in mm."""
+def words(at_most: int) -> Read:
+    """Read a line of text that says something: not blank, nothing invisible in it."""
 
-    cement_space_mm: Decimal
-    adjustment_mm: Decimal
+    def read(faults: Faults, value: object, pointer: str) -> str | None:
+        found = faults.text(value, pointer, at_most=at_most)
+        if found is not None and not found.strip():
+            faults.add(pointer, _("Blanks alone say nothing: write it out."))
+        elif found is not None and _UNFIT.search(found):
+            faults.add(
+                pointer,
+                _("Write one line of text without control characters."),
+            )
+        return found
+
+    return read
 
 
-def _place(faults: Faults, value: object, pointer: str) -> str:
-    if not isinstance(value, str) or value not in _PLACES:
-        faults.add(
-            pointer, _("“{value}” is no site and no cusp role."), value=shown(value)
-        )
-    return str(value)
+def _whole(least: int, most: int) -> Read:
+    read = length(str(least), str(most), 0)
+
+    def whole(faults: Faults, value: object, pointer: str) -> int | None:
+        found = read(faults, value, pointer)
+        return None if found is None else int(found)
+
+    return whole
+
+
+_SOURCE, _NOTE, _KEY = words(400), words(800), words(60)
 
 
 def _position_names(faults: Faults, value: object, pointer: str) -> tuple[str, ...]:
@@ -81,141 +99,123 @@ def _position_names(faults: Faults, value: object, pointer: str) -> tuple[str, .
 
 
 _MATERIAL: dict[str, Read] = {
-    "key": text(60),
-    "label": text(80),
+    "key": _KEY,
+    "label": words(80),
     "cementations": choices(Cementation, at_least=1),
+}
+_MATERIAL_OPTIONS: dict[str, Read] = {
+    "occlusal_surfaces": choices(OcclusalSurface),
+    "provisional": flag,
+    "under": _KEY,
+    "instructions": _SOURCE,
+    "iso_6872_class": _whole(1, 5),
+    "iso_22674_type": _whole(0, 5),
+    "strength_source": _SOURCE,
 }
 _METHOD: dict[str, Read] = {
     "method": choice(Method),
     "u_mm": length("0.0001", "5", 4),
     "source": _SOURCE,
 }
-_NEED: dict[str, Read] = {
-    "material": text(60),
-    "kinds": choices(Kind, at_least=1),
-    "site": _place,
-    "quantity": choice(Quantity),
-    "target_mm": _LENGTH,
+_SCOPE: dict[str, Read] = {"arch": choice(Arch), "relations": choices(Relation)}
+_SITES: dict[str, Read] = {"sites": choices(Site, at_least=1), "source": _SOURCE}
+_UNITS = _whole(2, MOST_UNITS)
+_SPAN: dict[str, Read] = {
+    "material": _KEY,
+    "region": choice(Region),
+    "units_from": _UNITS,
+    "units_to": _UNITS,
     "source": _SOURCE,
 }
-_NEED_OPTIONS: dict[str, Read] = {
-    "min_mm": _LENGTH,
-    "max_mm": _LENGTH,
-    "thickness_mm": _LENGTH,
-    "cementation": choice(Cementation),
-    "occlusal_surface": choice(OcclusalSurface),
-    "classes": choices(ToothClass),
-    "positions": choices(Position),
+_SPAN_OPTIONS: dict[str, Read] = {
+    "cantilever": flag,
+    "allowed": flag,
+    "connector_mm2": length("0.01", "100"),
+    # The eighth tooth of a quadrant is the last.
+    "last_place": _whole(1, 8),
     "note": _NOTE,
 }
-_SCOPE: dict[str, Read] = {"arch": choice(Arch), "relations": choices(Relation)}
+# Longer than any laboratory promises work for; a typing slip is more likely.
+_CHARGE: dict[str, Read] = {
+    "material": _KEY,
+    "days": _whole(0, 365),
+    "charge": words(200),
+}
+
+
+def _row(
+    faults: Faults,
+    item: object,
+    pointer: str,
+    required: dict[str, Read],
+    optional: dict[str, Read],
+    check: Callable[[Faults, dict[str, Any], str], None] | None = None,
+) -> dict[str, Any] | None:
+    before = len(faults.items)
+    row = faults.fields(item, pointer, required=required, optional=optional)
+    if check is not None:
+        check(faults, row, pointer)
+    return row if len(faults.items) == before else None
 
 
 def read_material(faults: Faults, item: object, pointer: str) -> Material | None:
     """Read one material; the first cementation and surface are the usual ones."""
-    before = len(faults.items)
-    row = faults.fields(
-        item,
-        pointer,
-        required=_MATERIAL,
-        optional={"occlusal_surfaces": choices(OcclusalSurface), "provisional": flag},
-    )
-    return Material(**row) if len(faults.items) == before else None
+    row = _row(faults, item, pointer, _MATERIAL, _MATERIAL_OPTIONS, _check_strength)
+    return None if row is None else Material(**row)
+
+
+def _check_strength(faults: Faults, row: dict[str, Any], pointer: str) -> None:
+    stated = {"iso_6872_class", "iso_22674_type"} & row.keys()
+    if stated and "strength_source" not in row:
+        faults.add(
+            at(pointer, "strength_source"),
+            _("State where class or type comes from."),
+        )
 
 
 def read_method(faults: Faults, item: object, pointer: str) -> MethodDefault | None:
     """Read the default uncertainty of a point method."""
-    before = len(faults.items)
-    row = faults.fields(item, pointer, required=_METHOD, optional={})
+    row = _row(faults, item, pointer, _METHOD, {}, _check_method)
+    return None if row is None else MethodDefault(**row)
+
+
+def _check_method(faults: Faults, row: dict[str, Any], pointer: str) -> None:
     if row.get("method") is Method.STRIP:
         faults.add(
             at(pointer, "method"),
             _("A strip gives an interval: it has no standard uncertainty."),
         )
-    return MethodDefault(**row) if len(faults.items) == before else None
 
 
 def read_required(faults: Faults, item: object, pointer: str) -> RequiredSites | None:
     """Read a line that says which sites must be read on which units."""
-    before = len(faults.items)
-    row = faults.fields(
-        item,
-        pointer,
-        required={"sites": choices(Site, at_least=1), "source": _SOURCE},
-        optional={**_SCOPE, "kinds": choices(Kind), "classes": choices(ToothClass)},
-    )
-    return RequiredSites(**row) if len(faults.items) == before else None
+    scope = {**_SCOPE, "kinds": choices(Kind), "classes": choices(ToothClass)}
+    row = _row(faults, item, pointer, _SITES, scope)
+    return None if row is None else RequiredSites(**row)
 
 
 def read_position(faults: Faults, item: object, pointer: str) -> PositionRule | None:
     """Read a line that says in which jaw positions sites are read."""
-    before = len(faults.items)
-    row = faults.fields(
-        item,
-        pointer,
-        required={"sites": choices(Site, at_least=1), "source": _SOURCE},
-        optional={**_SCOPE, "required": _position_names, "advised": _position_names},
-    )
-    return PositionRule(**row) if len(faults.items) == before else None
+    names = {"required": _position_names, "advised": _position_names}
+    row = _row(faults, item, pointer, _SITES, {**_SCOPE, **names})
+    return None if row is None else PositionRule(**row)
 
 
-def read_need(
-    faults: Faults,
-    item: object,
-    pointer: str,
-    materials: Mapping[str, Material],
-    allowances: Allowances,
-) -> Need | None:
-    """Read one need; a group's own fields are already merged into ``item``."""
-    before = len(faults.items)
-    row = faults.fields(item, pointer, required=_NEED, optional=_NEED_OPTIONS)
-    if len(faults.items) == before:
-        _check_conditions(faults, row, pointer, materials)
-        _build_minimum(faults, row, pointer, allowances)
-    return Need(**row) if len(faults.items) == before else None
+def read_span_limit(faults: Faults, item: object, pointer: str) -> SpanLimit | None:
+    """Read how far a material reaches in a region."""
+    row = _row(faults, item, pointer, _SPAN, _SPAN_OPTIONS, _check_units)
+    return None if row is None else SpanLimit(**row)
 
 
-def _check_conditions(
-    faults: Faults,
-    row: dict[str, Any],
-    pointer: str,
-    materials: Mapping[str, Material],
-) -> None:
-    material = materials.get(row["material"])
-    if material is None:
+def _check_units(faults: Faults, row: dict[str, Any], pointer: str) -> None:
+    if row.get("units_to", MOST_UNITS) < row.get("units_from", 0):
         faults.add(
-            at(pointer, "material"),
-            _("“{value}” is not a material of this rule set."),
-            value=row["material"],
+            at(pointer, "units_to"),
+            _("The most units cannot be below the least."),
         )
-        return
-    offered = {
-        "cementation": material.cementations,
-        "occlusal_surface": material.occlusal_surfaces,
-    }
-    for key, words in offered.items():
-        if key in row and row[key] not in words:
-            faults.add(
-                at(pointer, key),
-                _("“{material}” is not offered with “{value}”."),
-                material=material.key,
-                value=row[key],
-            )
 
 
-def _build_minimum(
-    faults: Faults, row: dict[str, Any], pointer: str, allowances: Allowances
-) -> None:
-    """Fill in ``min_mm`` from a thickness and check the order of the lengths."""
-    thickness = row.get("thickness_mm")
-    if (thickness is None) is ("min_mm" not in row):
-        faults.add(pointer, _("State either min_mm or thickness_mm, one of the two."))
-        return
-    if thickness is not None:
-        row["min_mm"] = (
-            thickness + allowances.cement_space_mm + allowances.adjustment_mm
-        )
-    if row["target_mm"] < row["min_mm"]:
-        faults.add(at(pointer, "target_mm"), _("The target cannot be below the need."))
-    if row.get("max_mm", row["target_mm"]) < row["target_mm"]:
-        faults.add(at(pointer, "max_mm"), _("The most cannot be below the target."))
+def read_charge(faults: Faults, item: object, pointer: str) -> Charge | None:
+    """Read what a change to a material costs."""
+    row = _row(faults, item, pointer, _CHARGE, {"kinds": choices(Kind)})
+    return None if row is None else Charge(**row)

@@ -4,25 +4,37 @@ The shipped form groups needs under a material; the canonical form lists them fl
 Both are read here, so a laboratory's copy and the stored payload parse alike.
 """
 
+import re
 import tomllib
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any, TypeVar
 
+from rules.coherence import (
+    Placed,
+    check_charges,
+    check_materials,
+    check_methods,
+    check_needs,
+    check_span_limits,
+)
 from rules.errors import Fault, InvalidRuleSet
 from rules.lines import (
-    Allowances,
+    read_charge,
     read_material,
     read_method,
-    read_need,
     read_position,
     read_required,
+    read_span_limit,
+    words,
 )
-from rules.reader import Faults, Read, at, length, text
+from rules.need_lines import Surroundings, need_items, read_need
+from rules.reader import Faults, Read, at, length
 from rules.requirements import Material, Need, RuleSet
-from rules.terms import Method
+from rules.toml_lines import placed
 
-__all__ = ["parse_rule_set", "parse_toml"]
+__all__ = ["LARGEST_TOML", "parse_rule_set", "parse_toml"]
 
 Line = TypeVar("Line")
 
@@ -31,6 +43,8 @@ def _(text: str) -> str:
     return text
 
 
+# Bytes. The shipped set with all its sources takes less than a tenth of it.
+LARGEST_TOML = 1_000_000
 _DECISION: dict[str, Read] = {
     "k": length("0", "5", 4),
     "strip_delta_mm": length("0", "1", 4),
@@ -38,24 +52,49 @@ _DECISION: dict[str, Read] = {
     "cement_space_mm": length("0", "1", 4),
     "adjustment_mm": length("0", "1", 4),
 }
-_HEAD: dict[str, Read] = {"name": text(80), "version": text(40)}
+_HEAD: dict[str, Read] = {"name": words(80), "version": words(40)}
 _LISTS = {"materials": 100, "methods": 20, "required_sites": 200, "positions": 200}
+_MORE_LISTS = {"span_limits": 1000, "charges": 1000}
 # A set of 100 materials with every site, kind and cementation stays below this.
 _NEEDS = 5000
+_AT_LINE = re.compile(r"\(at line (\d+), column \d+\)$")
 
 
 def parse_toml(document: str) -> RuleSet:
-    """Return the rule set written in a TOML text.
+    """Return the rule set written in a TOML text of at most 1 MB.
 
     Raises:
-        InvalidRuleSet: with every fault, or with the one fault of broken TOML.
+        InvalidRuleSet: with every fault and the line each stands on, or with the one
+            fault of a text that is too long or no TOML.
     """
+    if _bytes(document) > LARGEST_TOML:
+        fault = Fault("", _("This text is larger than 1 MB: no rule set needs that."))
+        raise InvalidRuleSet([fault])
     try:
         data = tomllib.loads(document, parse_float=Decimal)
-    except tomllib.TOMLDecodeError as error:
-        fault = Fault("", _("This is not TOML: {reason}."), {"reason": str(error)})
-        raise InvalidRuleSet([fault]) from error
-    return parse_rule_set(data)
+    # Beside its own error tomllib lets through what numbers too long for int or
+    # Decimal raise, and Python's refusal of lists nested a thousand deep.
+    except (ValueError, ArithmeticError, RecursionError) as error:
+        raise InvalidRuleSet([_no_toml(document, error)]) from error
+    try:
+        return parse_rule_set(data)
+    except InvalidRuleSet as error:
+        raise InvalidRuleSet(placed(document, error.faults)) from None
+
+
+def _bytes(document: str) -> int:
+    if len(document) > LARGEST_TOML:
+        return len(document)
+    return len(document.encode(errors="replace"))
+
+
+def _no_toml(document: str, error: Exception) -> Fault:
+    if not isinstance(error, tomllib.TOMLDecodeError):
+        return Fault("", _("This is not TOML: a number is too long or lists too deep."))
+    found = _AT_LINE.search(str(error))
+    line = int(found.group(1)) if found else document.count("\n") + 1
+    reason = _AT_LINE.sub("", str(error)).strip()
+    return Fault("", _("This is not TOML: {reason}."), {"reason": reason}, line)
 
 
 def parse_rule_set(data: object) -> RuleSet:
@@ -67,6 +106,7 @@ def parse_rule_set(data: object) -> RuleSet:
         InvalidRuleSet: ``faults`` holds every fault with its pointer.
     """
     faults = Faults()
+    more = {**_MORE_LISTS, "needs": _NEEDS, "groups": _NEEDS}
     row = faults.fields(
         data,
         "",
@@ -75,31 +115,34 @@ def parse_rule_set(data: object) -> RuleSet:
             "decision": _read_decision,
             **{key: _list(limit) for key, limit in _LISTS.items()},
         },
-        optional={"needs": _list(_NEEDS), "groups": _list(_NEEDS)},
+        optional={key: _list(limit) for key, limit in more.items()},
     )
     materials = _lines(faults, row, "materials", read_material)
-    methods = _lines(faults, row, "methods", read_method)
-    required = _lines(faults, row, "required_sites", read_required)
-    positions = _lines(faults, row, "positions", read_position)
-    _check_materials(faults, materials)
-    _check_methods(faults, [default.method for default in methods])
+    methods = _bare(_lines(faults, row, "methods", read_method))
+    required = _bare(_lines(faults, row, "required_sites", read_required))
+    positions = _bare(_lines(faults, row, "positions", read_position))
+    spans = _lines(faults, row, "span_limits", read_span_limit)
+    charges = _lines(faults, row, "charges", read_charge)
+    named = _named(row)
+    check_materials(faults, materials, named)
+    check_methods(faults, methods)
+    check_span_limits(faults, spans, named)
+    check_charges(faults, charges, named)
     decision: dict[str, Decimal] = row.get("decision", {})
-    needs = _needs(faults, row, materials, decision)
+    needs = _needs(faults, row, _bare(materials), decision)
     if faults.items:
         raise InvalidRuleSet(faults.items)
     return RuleSet(
         name=row["name"],
         version=row["version"],
-        k=decision["k"],
-        strip_delta_mm=decision["strip_delta_mm"],
-        drag_mm=decision["drag_mm"],
-        cement_space_mm=decision["cement_space_mm"],
-        adjustment_mm=decision["adjustment_mm"],
-        materials=tuple(materials),
-        methods=tuple(methods),
-        needs=tuple(needs),
-        required_sites=tuple(required),
-        positions=tuple(positions),
+        **decision,
+        materials=_inheriting(_bare(materials)),
+        methods=methods,
+        needs=needs,
+        required_sites=required,
+        positions=positions,
+        span_limits=_bare(spans),
+        charges=_bare(charges),
     )
 
 
@@ -116,35 +159,28 @@ def _lines(
     row: dict[str, Any],
     key: str,
     read: Callable[[Faults, object, str], Line | None],
-) -> list[Line]:
-    found = (
-        read(faults, item, at(f"/{key}", index))
-        for index, item in enumerate(row.get(key, ()))
+) -> Placed[Line]:
+    pointers = [(at(f"/{key}", i), item) for i, item in enumerate(row.get(key, ()))]
+    found = [(pointer, read(faults, item, pointer)) for pointer, item in pointers]
+    return [(pointer, line) for pointer, line in found if line is not None]
+
+
+def _bare(lines: Placed[Line]) -> tuple[Line, ...]:
+    return tuple(line for _pointer, line in lines)
+
+
+def _named(row: dict[str, Any]) -> frozenset[str]:
+    """Return every material key that stands in the list, faulty lines included."""
+    items = [item for item in row.get("materials", ()) if isinstance(item, dict)]
+    return frozenset(i["key"] for i in items if isinstance(i.get("key"), str))
+
+
+def _inheriting(materials: Sequence[Material]) -> tuple[Material, ...]:
+    """Return the materials; a product under a provisional class is provisional."""
+    provisional = {m.key for m in materials if m.provisional}
+    return tuple(
+        replace(m, provisional=True) if m.under in provisional else m for m in materials
     )
-    return [line for line in found if line is not None]
-
-
-def _check_materials(faults: Faults, materials: Sequence[Material]) -> None:
-    seen: set[str] = set()
-    for material in materials:
-        if material.key in seen:
-            faults.add(
-                "/materials",
-                _("The material “{key}” stands twice."),
-                key=material.key,
-            )
-        seen.add(material.key)
-
-
-def _check_methods(faults: Faults, methods: Sequence[Method]) -> None:
-    for method in Method:
-        wanted = 0 if method is Method.STRIP else 1
-        if methods.count(method) != wanted:
-            faults.add(
-                "/methods",
-                _("The method “{method}” needs exactly one standard uncertainty."),
-                method=method.value,
-            )
 
 
 def _needs(
@@ -152,74 +188,18 @@ def _needs(
     row: dict[str, Any],
     materials: Sequence[Material],
     decision: dict[str, Decimal],
-) -> list[Need]:
-    by_key = {material.key: material for material in materials}
+) -> tuple[Need, ...]:
     # With a faulty decision the sums cannot be built; zero lets the lines be read.
-    allowances = Allowances(
+    around = Surroundings(
+        {material.key: material for material in materials},
+        _named(row),
         decision.get("cement_space_mm", Decimal(0)),
         decision.get("adjustment_mm", Decimal(0)),
     )
     found: list[tuple[str, Need]] = []
-    for pointer, item in _need_items(faults, row):
-        need = read_need(faults, item, pointer, by_key, allowances)
+    for pointer, item in need_items(faults, row):
+        need = read_need(faults, item, pointer, around)
         if need is not None:
             found.append((pointer, need))
-    _check_conflicts(faults, found)
-    return [need for _pointer, need in found]
-
-
-def _need_items(faults: Faults, row: dict[str, Any]) -> Iterator[tuple[str, object]]:
-    """Yield every need with its pointer, a group's fields merged into its lines.
-
-    A group's line may name several ``sites`` that share its numbers.
-    """
-    for index, item in enumerate(row.get("needs", ())):
-        yield at("/needs", index), item
-    for index, group in enumerate(row.get("groups", ())):
-        pointer = at("/groups", index)
-        lines = group.get("needs") if isinstance(group, dict) else None
-        if not isinstance(lines, list):
-            faults.add(pointer, _("A group holds a list of needs."))
-            continue
-        shared = {key: value for key, value in group.items() if key != "needs"}
-        for place, line in enumerate(lines):
-            path = at(at(pointer, "needs"), place)
-            if not isinstance(line, dict):
-                yield path, line
-                continue
-            merged = {**shared, **line}
-            sites = merged.pop("sites", None)
-            if not isinstance(sites, list):
-                yield path, merged
-                continue
-            yield from ((path, {**merged, "site": site}) for site in sites)
-
-
-def _check_conflicts(faults: Faults, needs: Sequence[tuple[str, Need]]) -> None:
-    """Refuse two lines that would answer the same question equally precisely."""
-    places: dict[tuple[object, ...], list[tuple[str, Need]]] = {}
-    for pointer, need in needs:
-        place = (need.material, need.site, need.quantity, need.precision)
-        rivals = places.setdefault(place, [])
-        for other, rival in rivals:
-            if _rivals(need, rival):
-                faults.add(
-                    pointer, _("This line and {other} answer the same."), other=other
-                )
-                break
-        rivals.append((pointer, need))
-
-
-def _rivals(one: Need, two: Need) -> bool:
-    pairs = (
-        (one.cementation, two.cementation),
-        (one.occlusal_surface, two.occlusal_surface),
-    )
-    return (
-        not set(one.kinds).isdisjoint(two.kinds)
-        and all(a is None or b is None or a is b for a, b in pairs)
-        and (
-            not (one.classes and two.classes)
-            or not set(one.classes).isdisjoint(two.classes)
-        )
-    )
+    check_needs(faults, found)
+    return _bare(found)

@@ -118,10 +118,10 @@ def test_groups_share_their_fields_and_sites():
     shared = {"material": line.pop("material"), "kinds": line.pop("kinds")}
     line.pop("site")
     data["groups"] = [
-        shared | {"needs": [line | {"sites": ["central_fossa", "finish_line"]}]}
+        shared | {"needs": [line | {"sites": ["central_fossa", "marginal_ridge"]}]}
     ]
     found = parse_rule_set(data)
-    assert [n.site for n in found.needs] == ["central_fossa", "finish_line"]
+    assert [n.site for n in found.needs] == ["central_fossa", "marginal_ridge"]
     assert found.needs[0].kinds == (Kind.CROWN,)
 
 
@@ -194,7 +194,10 @@ def test_all_faults_at_once_with_their_paths():
             lambda d: d["needs"][0].update(occlusal_surface="metal"),
         ),
         ("/needs/1", lambda d: d["needs"].append(dict(d["needs"][0]))),
-        ("/materials", lambda d: d["materials"].append(dict(d["materials"][0]))),
+        (
+            "/materials/1/key",
+            lambda d: d["materials"].append(dict(d["materials"][0])),
+        ),
         ("/methods", lambda d: d["methods"].pop()),
         ("/methods", lambda d: d["methods"].append(dict(d["methods"][0]))),
         ("/groups/0", lambda d: d.update(groups=[{"material": "alloy"}])),

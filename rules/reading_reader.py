@@ -83,9 +83,8 @@ def read_reading(
     _origin(faults, row, pointer)
     if len(faults.items) > before:
         return None
-    stated: dict[str, Any] = {key: row[key] for key in row if key not in _LENGTHS}
-    stated.update(numbers)
-    return Reading(**stated)
+    fields = {key: value for key, value in row.items() if key not in _LENGTHS}
+    return Reading(**{**fields, **numbers})
 
 
 def _origin(faults: Faults, row: dict[str, Any], pointer: str) -> None:

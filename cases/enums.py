@@ -139,7 +139,6 @@ class AuditEvent(TextChoices):
     CASE_INCOMPLETE = "case.incomplete", _("Sent back: incomplete")
     CASE_RESUBMITTED = "case.resubmitted", _("Resubmitted")
     READINGS_STALE = "readings.stale", _("Provisional lost or high")
-    CASE_RECHECKED = "case.rechecked", _("Checked under another rule set")
     READINGS_ADDED = "readings.added", _("Readings added")
     RECORDS_SENT = "records.sent", _("New records sent")
     CHECK_STORED = "check.stored", _("Check carried out")

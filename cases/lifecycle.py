@@ -55,6 +55,7 @@ class Command(StrEnum):
     READINGS = "readings"
     RECORDS = "records"
     RECHECK = "recheck"
+    PROVISIONAL = "provisional"
     CLEAR = "clear"
     FLAG = "flag"
     CHANGE_REQUEST = "change_request"
@@ -113,6 +114,15 @@ _BEFORE_DISPATCH = (
     S.IN_FABRICATION,
     S.AT_TRY_IN,
 )
+# Once cleared or in fabrication the clinic stops the work by a change request.
+_BEFORE_CLEARANCE = (
+    S.SUBMITTED,
+    S.AT_CHECK,
+    S.INCOMPLETE,
+    S.ON_HOLD,
+    S.AWAITING_RECORDS,
+    S.DEFERRED,
+)
 _SETTLED = (S.AT_CHECK, S.AWAITING_RECORDS, S.DEFERRED, S.CANCELLED)
 _HOLDABLE = (S.AT_CHECK, S.CLEARED, S.IN_FABRICATION, S.AT_TRY_IN)
 
@@ -150,6 +160,7 @@ TABLE: dict[tuple[CaseState, Command], tuple[CaseState, ...]] = {
         for state in (S.AT_CHECK, S.CLEARED, S.IN_FABRICATION)
     },
     **{(state, C.CANCEL): (S.CANCELLED,) for state in _BEFORE_DISPATCH},
+    **{(state, C.PROVISIONAL): (state,) for state in _BEFORE_CLEARANCE},
     **{
         (state, C.MESSAGE): (state,)
         for state in S

@@ -34,6 +34,7 @@ ROLES: dict[Command, dict[str, frozenset[Role]]] = {
     Command.READINGS: {Side.LABORATORY: _BENCH},
     Command.RECORDS: {Side.CLINIC: _CHAIR},
     Command.RECHECK: {Side.LABORATORY: _BENCH},
+    Command.PROVISIONAL: {Side.CLINIC: _CHAIR},
     Command.CLEAR: {Side.LABORATORY: _BENCH},
     Command.FLAG: {Side.LABORATORY: _BENCH, Side.CLINIC: _CHAIR},
     Command.CHANGE_REQUEST: {Side.CLINIC: _SIGNER},

@@ -110,11 +110,12 @@ def sufficient_unit(**changes) -> dict:
     return unit(readings=rows, **changes)
 
 
-def draft_of(*units: dict) -> DraftInput:
+def draft_of(*units: dict, **more) -> DraftInput:
     return DraftInput(
         patient=PatientInput(reference="P-100"),
         units=units,
         wanted_on=WANTED,
+        **more,
     )
 
 
@@ -137,7 +138,7 @@ class Play:
         self.at += timedelta(minutes=10)
         return self.at
 
-    def draft(self, *units: dict) -> Case:
+    def draft(self, *units: dict, **more) -> Case:
         who = self.world.dentist
         with acting(who):
             laboratory = Organisation.objects.get(
@@ -146,7 +147,7 @@ class Play:
             return drafts.case_create(
                 actor=who,
                 laboratory=laboratory.code,
-                draft=draft_of(*units),
+                draft=draft_of(*units, **more),
                 at=self.tick(),
             )
 
@@ -160,6 +161,20 @@ class Play:
                 version=fresh.version,
                 signature=signature_over(submission.submission_content(fresh)),
                 at=self.tick(),
+            )
+
+    def submit_shown(self, case: Case) -> Case:
+        """Submit as the page does: what is signed is asked for at that moment."""
+        who, at = self.world.dentist, self.tick()
+        with acting(who):
+            fresh = Case.objects.get(pk=case.pk)
+            content = submission.submission_content(fresh, at=at)
+            return submission.case_submit(
+                actor=who,
+                code=case.code,
+                version=fresh.version,
+                signature=signature_over(content),
+                at=at,
             )
 
     def receive(self, case: Case) -> Case:
@@ -178,7 +193,7 @@ class Play:
     def at_check(self, *units: dict) -> Case:
         return self.receive(self.submit(self.draft(*units)))
 
-    def flag(self, case: Case):
+    def flag(self, case: Case, **more):
         who = self.world.technician
         with acting(who):
             return flags.flag_raise(
@@ -189,6 +204,7 @@ class Play:
                 text="Short over the lingual cusps.",
                 sites=None,
                 at=self.tick(),
+                **more,
             )
 
     def answer(self, flag, kind: AnswerKind, **more):

@@ -24,6 +24,7 @@ _COMMANDS = {
     "readings": submission.Readings,
     "records": submission.Records,
     "recheck": submission.Recheck,
+    "provisional": submission.Provisional,
     "clear": submission.Clear,
     "flags": flags.Flag,
     "change-request": flags.ChangeRequest,

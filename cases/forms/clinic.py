@@ -7,7 +7,7 @@ from django.utils.translation import gettext_lazy as _
 from cases.forms.commands import CommandForm, note_field
 from cases.forms.signing import SigningForm
 
-__all__ = ["ReceiptForm", "ResumeForm", "ReturnForm", "SubmitForm"]
+__all__ = ["ProvisionalForm", "ReceiptForm", "ResumeForm", "ReturnForm", "SubmitForm"]
 
 
 class SubmitForm(SigningForm, CommandForm):
@@ -28,6 +28,14 @@ class ReturnForm(CommandForm):
     note = note_field(
         _("What the laboratory should do"),
         _("Say where and how much, with the method you measured it by."),
+    )
+
+
+class ProvisionalForm(CommandForm):
+    """The provisional was lost or found high."""
+
+    note = note_field(
+        _("What happened"), _("Lost or high, and since when."), required=True
     )
 
 

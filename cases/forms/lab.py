@@ -81,6 +81,11 @@ class FlagForm(CommandForm):
         error_messages={"required": _("Choose at least one reason.")},
     )
     sites = _many(label=_("Sites the clinician decides on"), required=False)
+    verified = forms.BooleanField(
+        label=_("Die seated, mounting verified against the jaw record"),
+        help_text=_("Asked because this query rests on a reading of your own."),
+        required=False,
+    )
     text = ProseField(
         label=_("Question to the clinician"),
         widget=forms.Textarea(attrs={"rows": 9}),
@@ -88,9 +93,15 @@ class FlagForm(CommandForm):
     )
 
     def __init__(
-        self, *args: Any, sites: Sequence[tuple[str, str]] = (), **kwargs: Any
+        self,
+        *args: Any,
+        sites: Sequence[tuple[str, str]] = (),
+        own_readings: bool = False,
+        **kwargs: Any,
     ) -> None:
         super().__init__(*args, **kwargs)
+        if not own_readings:
+            del self.fields["verified"]
         self.fields["sites"].choices = list(sites)  # type: ignore[attr-defined]  # -- a MultipleChoiceField
         if not sites:
             del self.fields["sites"]

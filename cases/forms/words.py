@@ -73,6 +73,7 @@ COMMANDS: Words = {
     C.READINGS: _("Enter own readings"),
     C.RECORDS: _("Send the new records"),
     C.RECHECK: _("Check again"),
+    C.PROVISIONAL: _("Provisional lost or high"),
     C.CLEAR: _("Clear for fabrication"),
     C.FLAG: _("Raise a query"),
     C.CHANGE_REQUEST: _("Ask for a change"),

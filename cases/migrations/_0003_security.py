@@ -149,7 +149,7 @@ CREATE FUNCTION reading_names_own_instrument() RETURNS trigger LANGUAGE plpgsql
 BEGIN
   IF NEW.instrument_id IS NOT NULL AND NOT EXISTS (
       SELECT 1 FROM cases_instrument i JOIN cases_case c ON c.id = NEW.case_id
-      WHERE i.id = NEW.instrument_id AND i.organisation_id =
+      WHERE i.code = NEW.instrument_id AND i.organisation_id =
         CASE NEW.side WHEN 'clinic' THEN c.clinic_id ELSE c.laboratory_id END) THEN
     RAISE EXCEPTION 'a reading names an instrument of its own side'
       USING ERRCODE = 'CB003';

@@ -44,7 +44,12 @@ class Reading(models.Model):
     # The figures the reading was taken with are kept: an instrument may be
     # measured again or retired, the reading stays what it was.
     instrument = models.ForeignKey(
-        Instrument, models.PROTECT, null=True, blank=True, related_name="+"
+        Instrument,
+        models.PROTECT,
+        to_field="code",
+        null=True,
+        blank=True,
+        related_name="+",
     )
     instrument_label = models.CharField(max_length=60, blank=True)
     delta_mm = models.DecimalField(

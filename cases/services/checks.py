@@ -10,7 +10,16 @@ from decimal import Decimal
 from typing import Any
 
 from cases.canonical import canonical_json, sha256_hex
-from cases.models import Case, Check, Prescription, Reading, Round, SiteVerdict, Unit
+from cases.models import (
+    Case,
+    Check,
+    Prescription,
+    Reading,
+    Round,
+    SiteVerdict,
+    Unit,
+)
+from cases.selectors.check_catalog import digest_now
 from cases.services.units import unit_json
 from rules.check import run_check
 from rules.loader import ruleset_by_digest, shipped_rule_set
@@ -21,6 +30,7 @@ __all__ = [
     "CHECK_FIELDS",
     "check_request",
     "check_store",
+    "digest_now",
     "evaluate",
     "readings_in_force",
     "rule_set_for",
@@ -55,9 +65,16 @@ def readings_in_force(case: Case, *, round_number: int) -> list[Reading]:
     return [r for r in rows if r.round == round_number or r.basis == "mouth"]
 
 
-def check_request(units: Sequence[Unit], readings: Sequence[Reading]) -> dict[str, Any]:
-    """Return the body of the check for these units and readings."""
-    return {"units": [unit_json(unit, readings) for unit in units]}
+def check_request(
+    units: Sequence[Unit],
+    readings: Sequence[Reading],
+    connectors: Sequence[dict[str, Any]] = (),
+) -> dict[str, Any]:
+    """Return the body of the check for these units, readings and connectors."""
+    body: dict[str, Any] = {"units": [unit_json(unit, readings) for unit in units]}
+    if connectors:
+        body["connectors"] = list(connectors)
+    return body
 
 
 def evaluate(rule_set: RuleSet, request: dict[str, Any]) -> dict[str, Any]:
@@ -81,7 +98,11 @@ def check_store(case: Case, *, at: datetime) -> Check:
     prescription = Prescription.objects.get(case=case, revision=case.revision)
     units = list(Unit.objects.filter(prescription=prescription).order_by("position"))
     rule_set = rule_set_for(case.rule_set_digest)
-    request = check_request(units, readings_in_force(case, round_number=case.round))
+    request = check_request(
+        units,
+        readings_in_force(case, round_number=case.round),
+        prescription.connectors,
+    )
     computed = run_check(rule_set, parse_check(request, rule_set=rule_set))
     result = check_json(computed)
     check = Check.objects.create(

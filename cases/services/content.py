@@ -18,7 +18,7 @@ from cases.models import (
     Reading,
     Unit,
 )
-from cases.services.units import reading_json, unit_json
+from cases.services.units import judged_reading_json, unit_json
 
 __all__ = ["SCHEMA", "answer_content", "patient_commitment", "prescription_content"]
 
@@ -40,8 +40,9 @@ def _unit(unit: Unit, readings: Sequence[Reading]) -> dict[str, Any]:
     body = unit_json(unit, ())
     body["shade"] = unit.shade
     body["finish_line"] = unit.finish_line
+    body["abutment"] = unit.abutment
     body["readings"] = [
-        {**reading_json(r), "basis": r.basis, "round": r.round}
+        {**judged_reading_json(r), "round": r.round, "instrument": r.instrument_label}
         for r in readings
         if r.tooth == unit.tooth
     ]
@@ -79,6 +80,7 @@ def prescription_content(
         "disinfection": prescription.disinfection,
         "jaw_record": prescription.jaw_record,
         "units": [_unit(unit, readings) for unit in units],
+        "connectors": prescription.connectors,
         "attachments": sorted(a.sha256 for a in attachments),
         "rule_set": case.rule_set_digest,
     }

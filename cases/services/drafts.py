@@ -30,7 +30,7 @@ from cases.models import (
     User,
 )
 from cases.services.base import begin
-from cases.services.checks import rule_set_for
+from cases.services.checks import digest_now, rule_set_for
 from cases.services.texts import refuse_overrides
 from cases.services.units import checked_units, store_readings, store_units
 from cases.tenancy import Actor
@@ -72,6 +72,7 @@ class DraftInput:
 
     ``units`` have the shape of ``POST /api/v1/check`` with ``shade`` and
     ``finish_line`` on units, ``basis`` and ``note`` on readings.
+    ``connectors`` of a bridge have the shape of the check's.
     ``prescriber_email`` empty: the acting clinician, else the only clinician.
     """
 
@@ -81,6 +82,7 @@ class DraftInput:
     wanted_on: date | None = None
     appointment_at: datetime | None = None
     prescriber_email: str = ""
+    connectors: Sequence[Mapping[str, Any]] = ()
 
 
 def _prescriber(*, actor: Actor, email: str) -> User:
@@ -182,8 +184,13 @@ def draft_revision(case: Case) -> Prescription | None:
     return Prescription.objects.filter(case=case, submitted_at__isnull=True).first()
 
 
-def _units(draft: DraftInput, digest: str) -> list[dict[str, Any]]:
-    return checked_units(list(draft.units), rule_set=rule_set_for(digest))
+def _units(actor: Actor, draft: DraftInput, digest: str) -> list[dict[str, Any]]:
+    return checked_units(
+        list(draft.units),
+        rule_set=rule_set_for(digest),
+        actor=actor,
+        connectors=draft.connectors,
+    )
 
 
 def _write(
@@ -204,6 +211,7 @@ def _write(
             "occlusal_scheme": draft.prescription.occlusal_scheme,
             "disinfection": draft.prescription.disinfection,
             "jaw_record": draft.prescription.jaw_record,
+            "connectors": [dict(one) for one in draft.connectors],
             "wanted_on": draft.wanted_on,
             "appointment_at": draft.appointment_at,
         },
@@ -234,18 +242,19 @@ def case_create(
     _none, _fine, units, prescriber, lab = _collected(
         lambda: _dates(draft, at),
         lambda: _texts(draft),
-        lambda: _units(draft, ""),
+        lambda: _units(actor, draft, ""),
         lambda: _prescriber(actor=actor, email=draft.prescriber_email),
         lambda: _laboratory(actor=actor, code=laboratory),
     )
-    if lab.rule_set_digest:
-        units = _units(draft, lab.rule_set_digest)
+    digest = digest_now(lab, at=at)
+    if digest:
+        units = _units(actor, draft, digest)
     case = Case.objects.create(
         clinic_id=actor.organisation_id,
         laboratory=lab,
         prescriber=prescriber,
         created_by_id=actor.membership_id,
-        rule_set_digest=rule_set_for(lab.rule_set_digest).digest,
+        rule_set_digest=rule_set_for(digest).digest,
         wanted_on=draft.wanted_on,
         appointment_at=draft.appointment_at,
         created_at=at,
@@ -272,11 +281,16 @@ def draft_save(
         Invalid: every field that cannot be used; nothing is stored.
     """
     case = begin(actor=actor, code=code, command=Command.EDIT_DRAFT, version=version)
-    keeps = case.state != CaseState.DRAFT or not draft.prescriber_email
+    new = case.state == CaseState.DRAFT
+    keeps = not new or not draft.prescriber_email
+    if new:
+        # The set in force at submission counts: a draft follows it.
+        digest = digest_now(case.laboratory, at=at)
+        case.rule_set_digest = rule_set_for(digest).digest
     _none, _fine, units, prescriber = _collected(
         lambda: _dates(draft, at, kept=draft_revision(case) or case),
         lambda: _texts(draft),
-        lambda: _units(draft, case.rule_set_digest),
+        lambda: _units(actor, draft, case.rule_set_digest),
         lambda: (
             case.prescriber
             if keeps
@@ -285,11 +299,11 @@ def draft_save(
     )
     case.version += 1
     fields = ["version"]
-    if case.state == CaseState.DRAFT:
+    if new:
         case.wanted_on = draft.wanted_on
         case.appointment_at = draft.appointment_at
         case.prescriber = prescriber
-        fields += ["wanted_on", "appointment_at", "prescriber"]
+        fields += ["wanted_on", "appointment_at", "prescriber", "rule_set_digest"]
         PatientIdentity.objects.filter(case=case).update(
             reference=draft.patient.reference,
             initials=draft.patient.initials,

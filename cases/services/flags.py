@@ -8,16 +8,19 @@ from typing import Any
 from django.db import transaction
 
 from cases import lifecycle
-from cases.enums import AuditEvent, FlagReason, FlagStatus
+from cases.enums import AuditEvent, FlagReason, FlagStatus, Side
 from cases.errors import Conflict, Invalid, InvalidField, NotAllowed, NotFound
 from cases.lifecycle import CaseState, Command
 from cases.models import Case, Check, Flag, SiteVerdict
 from cases.services.base import advance, begin, database_guards
+from cases.services.checks import readings_in_force
 from cases.services.content import patient_commitment
 from cases.services.holds import HOLD_FIELDS, enter_hold, leave_target, restore_order
 from cases.services.signing import SignatureInput, sign
 from cases.services.texts import refuse_overrides
 from cases.tenancy import Actor
+from rules.teeth import row_cusps
+from rules.terms import Site
 
 __all__ = [
     "change_request",
@@ -27,6 +30,10 @@ __all__ = [
     "flagged_case",
 ]
 
+VERIFY = (
+    "Confirm that the die is seated and the mounting was verified against the jaw "
+    "record: this query rests on a reading of the laboratory."
+)
 SHORT = ("insufficient", "undecided", "unmeasured")
 
 
@@ -84,6 +91,23 @@ def _sites(
     return found
 
 
+def _rests_on_bench(case: Case, sites: Sequence[dict[str, Any]]) -> bool:
+    """Tell whether the laboratory's own readings speak at any of these sites.
+
+    A row is also read by its single cusps.
+    """
+    wanted = {(site["tooth"], site["site"]) for site in sites}
+    wanted |= {
+        (site["tooth"], cusp.value)
+        for site in sites
+        for cusp in row_cusps(Site(site["site"]), site["tooth"])
+    }
+    return any(
+        reading.side == Side.LABORATORY and (reading.tooth, reading.site) in wanted
+        for reading in readings_in_force(case, round_number=case.round)
+    )
+
+
 def _offered(check: Check, sites: Sequence[dict[str, Any]]) -> list[dict[str, Any]]:
     """Return the check's options of every unit with a short site, with its tooth."""
     teeth = {site["tooth"] for site in sites}
@@ -101,6 +125,7 @@ def _validated(
     reasons: Sequence[str],
     text: str,
     sites: Sequence[tuple[str, str]] | None,
+    verified: bool,
 ) -> _Asked:
     faults = [
         InvalidField(f"/reasons/{i}", "Choose a reason from the list.")
@@ -127,6 +152,8 @@ def _validated(
             raise Invalid.one(
                 "/sites", "No site is short. Choose another reason for the query."
             )
+        if not verified and _rests_on_bench(case, found):
+            raise Invalid.one("/verified", VERIFY)
         options = _offered(check, found)
     return _Asked(sorted(set(reasons)), text.strip(), found, options)
 
@@ -161,11 +188,14 @@ def flag_raise(
     text: str,
     sites: Sequence[tuple[str, str]] | None,
     at: datetime,
+    verified: bool = False,
 ) -> Flag:
     """Put the case on hold with one query to the clinician.
 
     ``sites`` None means every short site of the check. An active work order is
-    suspended. At try-in the clinic may raise a flag too.
+    suspended. At try-in the clinic may raise a flag too. ``verified``: die and
+    mounting were checked against the jaw record, which is asked before the
+    laboratory's own reading stops a case.
 
     Raises:
         Invalid: no reason, no text, or a clearance query without a short site.
@@ -173,10 +203,12 @@ def flag_raise(
     case = begin(actor=actor, code=code, command=Command.FLAG, version=version)
     if actor.is_clinic and case.state != CaseState.AT_TRY_IN:
         raise Conflict("The clinic asks for a change by a signed change request.")
-    asked = _validated(case=case, reasons=reasons, text=text, sites=sites)
+    asked = _validated(
+        case=case, reasons=reasons, text=text, sites=sites, verified=verified
+    )
     with database_guards():
         enter_hold(case)
-        flag = _create(case=case, actor=actor, asked=asked, at=at)
+        flag = _create(case=case, actor=actor, asked=asked, at=at, verified=verified)
         advance(
             case,
             command=Command.FLAG,
@@ -184,7 +216,12 @@ def flag_raise(
             actor=actor,
             at=at,
             fields=HOLD_FIELDS,
-            content={"flag": flag.code, "reasons": flag.reasons, "sites": flag.sites},
+            content={
+                "flag": flag.code,
+                "reasons": flag.reasons,
+                "sites": flag.sites,
+                "verified": verified,
+            },
         )
     return flag
 

@@ -8,19 +8,32 @@ from django.db import transaction
 
 from cases.enums import AuditEvent
 from cases.errors import Invalid, InvalidField
-from cases.lifecycle import Command
-from cases.models import Case, Prescription, Round, Unit
+from cases.lifecycle import CaseState, Command
+from cases.models import Case, Prescription, Reading, Round, Unit
 from cases.services.base import advance, begin
-from cases.services.checks import CHECK_FIELDS, check_store, rule_set_for
+from cases.services.checks import (
+    CHECK_FIELDS,
+    check_store,
+    readings_in_force,
+    rule_set_for,
+)
 from cases.services.units import checked_units, store_readings, unit_json
 from cases.tenancy import Actor
 
-__all__ = ["case_recheck", "open_round", "readings_add", "records_send"]
+__all__ = [
+    "case_recheck",
+    "open_round",
+    "provisional_lost",
+    "readings_add",
+    "records_send",
+]
 
 ReadingInput = Mapping[str, Any]
 
 
-def _grouped(case: Case, readings: Sequence[ReadingInput]) -> list[dict[str, Any]]:
+def _grouped(
+    case: Case, readings: Sequence[ReadingInput], *, actor: Actor
+) -> list[dict[str, Any]]:
     """Return the case's units with these readings in them, checked.
 
     Each reading names its ``tooth``; faults point at ``/readings/N/…``.
@@ -50,7 +63,9 @@ def _grouped(case: Case, readings: Sequence[ReadingInput]) -> list[dict[str, Any
         ]
         bodies.append(body)
     try:
-        return checked_units(bodies, rule_set=rule_set_for(case.rule_set_digest))
+        return checked_units(
+            bodies, rule_set=rule_set_for(case.rule_set_digest), actor=actor
+        )
     except Invalid as error:
         raise Invalid(*(_moved(f, units, places) for f in error.fields)) from error
 
@@ -100,7 +115,7 @@ def readings_add(
     case = begin(actor=actor, code=code, command=Command.READINGS, version=version)
     if not readings:
         raise Invalid.one("/readings", "Enter at least one reading.")
-    units = _grouped(case, readings)
+    units = _grouped(case, readings, actor=actor)
     stored = store_readings(
         case=case,
         actor=actor,
@@ -158,7 +173,7 @@ def records_send(
     if faults:
         raise Invalid(*faults)
     prepared = "readings" in case.records_due
-    units = _grouped(case, readings)
+    units = _grouped(case, readings, actor=actor)
     open_round(
         case,
         cause="new_records" if prepared else "new_jaw_record",
@@ -189,12 +204,57 @@ def records_send(
 
 
 @transaction.atomic
+def provisional_lost(
+    *, actor: Actor, code: str, version: int | None, note: str, at: datetime
+) -> Case:
+    """Record that the provisional was lost or found high: readings are stale.
+
+    Teeth may have moved since: a stale reading proves no sufficiency any more.
+
+    Raises:
+        Invalid: without a word on what happened.
+    """
+    case = begin(actor=actor, code=code, command=Command.PROVISIONAL, version=version)
+    if not note.strip() or len(note) > 1000:
+        raise Invalid.one("/note", "Say what happened and since when, briefly.")
+    stale = [
+        reading.pk
+        for reading in readings_in_force(case, round_number=case.round)
+        if reading.stale_at is None
+    ]
+    Reading.objects.filter(pk__in=stale).update(stale_at=at)
+    check_store(case, at=at)
+    advance(
+        case,
+        command=Command.PROVISIONAL,
+        event=AuditEvent.READINGS_STALE,
+        actor=actor,
+        at=at,
+        target=CaseState(case.state),
+        fields=CHECK_FIELDS,
+        content={"note": note.strip(), "count": len(stale), "verdict": case.verdict},
+    )
+    return case
+
+
+@transaction.atomic
 def case_recheck(
     *, actor: Actor, code: str, version: int | None, digest: str, at: datetime
 ) -> Case:
-    """Check again under the laboratory's rule set in force (by its digest)."""
+    """Check again under the laboratory's rule set in force (by its digest).
+
+    A recorded act: the timeline keeps both digests and both verdicts.
+
+    Raises:
+        Invalid: the case cannot be judged under that set.
+    """
     case = begin(actor=actor, code=code, command=Command.RECHECK, version=version)
-    case.rule_set_digest = rule_set_for(digest).digest
+    before = {"rule_set_before": case.rule_set_digest, "verdict_before": case.verdict}
+    rule_set = rule_set_for(digest)
+    prescription = Prescription.objects.get(case=case, revision=case.revision)
+    units = Unit.objects.filter(prescription=prescription).order_by("position")
+    checked_units([unit_json(unit, ()) for unit in units], rule_set=rule_set)
+    case.rule_set_digest = rule_set.digest
     check_store(case, at=at)
     advance(
         case,
@@ -203,6 +263,10 @@ def case_recheck(
         actor=actor,
         at=at,
         fields=CHECK_FIELDS,
-        content={"rule_set": case.rule_set_digest, "verdict": case.verdict},
+        content={
+            "rule_set": case.rule_set_digest,
+            "verdict": case.verdict,
+            **before,
+        },
     )
     return case

@@ -14,7 +14,7 @@ __all__ = ["changed_content", "new_revision"]
 
 # What holds for a whole bridge, and what one tooth has for itself.
 _SPAN_KEYS = ("material", "occlusal_surface", "cementation")
-_OWN_KEYS = tuple(UNIT_TEXTS)
+_OWN_KEYS = (*UNIT_TEXTS, "retention")
 
 
 def _changed_units(case: Case, changes: Mapping[str, Mapping[str, str]]) -> list[Unit]:
@@ -31,8 +31,8 @@ def _changed_units(case: Case, changes: Mapping[str, Mapping[str, str]]) -> list
             if key not in (*_SPAN_KEYS, *_OWN_KEYS) or not isinstance(value, str):
                 raise Invalid.one(
                     f"/changes/{tooth}/{key}",
-                    "Only material, occlusal surface, cementation, shade and finish "
-                    "line can change.",
+                    "Only material, occlusal surface, cementation, shade, finish line, "
+                    "abutment and retention can change.",
                 )
             if len(value) > UNIT_TEXTS.get(key, 40):
                 raise Invalid.one(
@@ -73,6 +73,7 @@ def _next(case: Case) -> Prescription:
         occlusal_scheme=current.occlusal_scheme,
         disinfection=current.disinfection,
         jaw_record=current.jaw_record,
+        connectors=current.connectors,
         wanted_on=case.wanted_on,
         appointment_at=case.appointment_at,
     )

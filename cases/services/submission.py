@@ -12,11 +12,18 @@ from cases.errors import Invalid, InvalidField
 from cases.lifecycle import CaseState, Command
 from cases.models import Attachment, Case, Prescription, Reading, Round, Unit
 from cases.services.base import advance, begin, database_guards
-from cases.services.checks import CHECK_FIELDS, check_store, readings_in_force
+from cases.services.checks import (
+    CHECK_FIELDS,
+    check_store,
+    digest_now,
+    readings_in_force,
+    rule_set_for,
+)
 from cases.services.content import prescription_content
 from cases.services.drafts import draft_revision
 from cases.services.partnerships import require_partners
 from cases.services.signing import SignatureInput, sign
+from cases.services.units import checked_units, unit_json
 from cases.tenancy import Actor
 
 __all__ = [
@@ -77,6 +84,22 @@ def _replaced(case: Case, drafts: Sequence[Reading]) -> list[Reading]:
     ]
 
 
+def _use_set_in_force(case: Case, pending: _Pending, *, at: datetime) -> None:
+    """Put a new case under the laboratory's set of the day; it keeps that one.
+
+    Raises:
+        Invalid: the units cannot be judged under it any more.
+    """
+    if case.submitted_at is not None:
+        return
+    rule_set = rule_set_for(digest_now(case.laboratory, at=at))
+    if rule_set.digest != case.rule_set_digest:
+        checked_units(
+            [unit_json(unit, ()) for unit in pending.units], rule_set=rule_set
+        )
+        case.rule_set_digest = rule_set.digest
+
+
 def _content(case: Case, pending: _Pending) -> dict[str, Any]:
     gone = {r.pk for r in _replaced(case, pending.readings)}
     kept = [
@@ -93,13 +116,19 @@ def _content(case: Case, pending: _Pending) -> dict[str, Any]:
     )
 
 
-def submission_content(case: Case) -> dict[str, Any]:
+def submission_content(case: Case, *, at: datetime | None = None) -> dict[str, Any]:
     """Return exactly what submitting or resubmitting this case would sign.
+
+    ``at`` says under which of the laboratory's rule sets a new case would go out;
+    without it the one the draft was saved under.
 
     Raises:
         Invalid: the draft cannot be sent yet.
     """
-    return _content(case, _pending(case))
+    pending = _pending(case)
+    if at is not None:
+        _use_set_in_force(case, pending, at=at)
+    return _content(case, pending)
 
 
 def _send(
@@ -117,6 +146,7 @@ def _send(
         raise Invalid.one(
             "/wanted_on", "The due date has passed: edit the draft and enter a new one."
         )
+    _use_set_in_force(case, pending, at=at)
     content = _content(case, pending)
     replaced = _replaced(case, pending.readings)
     signed = sign(

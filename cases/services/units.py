@@ -1,8 +1,9 @@
 """Units and readings between JSON and rows, checked by the rule core.
 
 The shape is that of ``POST /api/v1/check`` (design section 6), with what a
-prescription says on top: shade and finish line of a unit; basis, mounting
-number and note of a reading.
+prescription says on top: shade, finish line and abutment of a unit; note and
+instrument of a reading. Whose reading it is and whether it is stale is never
+entered: the portal knows it.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -10,12 +11,13 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
-from cases.enums import Basis
+from cases.enums import Basis, UOrigin
 from cases.errors import Invalid, InvalidField
 from cases.models import Case, Prescription, Reading, Unit
+from cases.selectors.instruments import reading_figures
 from cases.tenancy import Actor
 from rules.errors import Fault, InvalidPayload
-from rules.payload import parse_units
+from rules.payload import parse_check, parse_units
 from rules.readings import parse_mm
 from rules.requirements import RuleSet
 
@@ -24,16 +26,27 @@ __all__ = [
     "checked_units",
     "core_unit",
     "invalid_from",
+    "judged_reading_json",
     "reading_json",
     "store_readings",
     "store_units",
     "unit_json",
 ]
 
-UNIT_TEXTS = {"shade": 40, "finish_line": 20}
-READING_EXTRAS = ("basis", "mounting_number", "note")
+UNIT_TEXTS = {"shade": 40, "finish_line": 20, "abutment": 60}
+READING_EXTRAS = ("note", "instrument")
+_KNOWN_HERE = ("side", "stale")
+_LOOKED_UP = (UOrigin.STUDY, UOrigin.INSTRUMENT)
 _LENGTHS = ("passes_mm", "drags_mm", "held_mm", "value_mm")
-_UNIT_KEYS = ("occlusal_surface", "cementation", "span", "relation", "antagonist")
+_UNIT_KEYS = (
+    "occlusal_surface",
+    "cementation",
+    "span",
+    "relation",
+    "antagonist",
+    "retention",
+)
+_UNIT_NUMBERS = ("base_width_mm", "convergence_deg", "dentine_mm")
 
 
 def invalid_from(faults: Iterable[Fault]) -> Invalid:
@@ -71,12 +84,15 @@ def _reading_extras(reading: Any, at: str) -> list[InvalidField]:
     if not isinstance(reading, Mapping):
         return []
     faults: list[InvalidField] = []
-    if reading.get("basis", Basis.MOUTH) not in Basis.values:
-        faults.append(InvalidField(f"{at}/basis", "Choose mouth, model or scan."))
-    number = reading.get("mounting_number")
-    if number is not None and (type(number) is not int or not 1 <= number <= 99):
+    faults += [
+        InvalidField(f"{at}/{key}", "This is not entered here: leave it out.")
+        for key in _KNOWN_HERE
+        if key in reading
+    ]
+    instrument = reading.get("instrument", "")
+    if not isinstance(instrument, str) or len(instrument) > 10:
         faults.append(
-            InvalidField(f"{at}/mounting_number", "Enter a whole number from 1 to 99.")
+            InvalidField(f"{at}/instrument", "Choose an instrument from your list.")
         )
     note = reading.get("note", "")
     if not isinstance(note, str) or len(note) > 200:
@@ -100,9 +116,17 @@ def core_unit(unit: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def checked_units(
-    units: Any, *, rule_set: RuleSet, pointer: str = "/units"
+    units: Any,
+    *,
+    rule_set: RuleSet,
+    pointer: str = "/units",
+    actor: Actor | None = None,
+    connectors: Sequence[Any] = (),
 ) -> list[dict[str, Any]]:
-    """Return the units once every value in them can be used.
+    """Return the units once every value in them and in the connectors can be used.
+
+    With an actor the readings come with the figures of the instruments they name
+    and of the actor's own repeatability studies.
 
     Raises:
         Invalid: every fault with its pointer; nothing was stored.
@@ -112,19 +136,57 @@ def checked_units(
     faults = _extras(units, pointer)
     core = [core_unit(u) if isinstance(u, Mapping) else u for u in units]
     try:
-        if core:
+        if connectors:
+            body = {"units": core, "connectors": list(connectors)}
+            parse_check(body, rule_set=rule_set)
+        elif core:
             parse_units(core, rule_set=rule_set, pointer=pointer)
     except InvalidPayload as error:
         raise Invalid(*faults, *invalid_from(error.faults).fields) from error
     if faults:
         raise Invalid(*faults)
-    return [dict(unit) for unit in units]
+    found = [dict(unit) for unit in units]
+    return _with_figures(found, actor=actor, pointer=pointer) if actor else found
+
+
+def _with_figures(
+    units: Sequence[dict[str, Any]], *, actor: Actor, pointer: str
+) -> list[dict[str, Any]]:
+    """Return the units, each reading with what its instrument or study adds."""
+    places = [
+        (i, j) for i, unit in enumerate(units) for j in range(len(unit["readings"]))
+    ]
+    written = [units[i]["readings"][j] for i, j in places]
+    try:
+        figures = reading_figures(actor=actor, readings=written)
+    except Invalid as error:
+        raise Invalid(*(_placed(f, places, pointer) for f in error.fields)) from error
+    found = [{**unit, "readings": list(unit["readings"])} for unit in units]
+    for (i, j), reading in zip(places, figures, strict=True):
+        found[i]["readings"][j] = reading
+    return found
+
+
+def _placed(
+    fault: InvalidField, places: Sequence[tuple[int, int]], pointer: str
+) -> InvalidField:
+    """Point from the flat list of readings back to the unit's."""
+    _empty, index, *rest = fault.pointer.split("/")
+    i, j = places[int(index)]
+    place = "/".join([f"{pointer}/{i}/readings/{j}", *rest])
+    return InvalidField(place, fault.message, fault.params)
 
 
 def _mm(value: Any) -> Decimal | None:
     if value is None or value == "":
         return None
     return parse_mm(value, minimum=Decimal(-20), maximum=Decimal(20), places=4)
+
+
+def _number(value: Any) -> Decimal | None:
+    if value is None or value == "":
+        return None
+    return parse_mm(value, minimum=Decimal(0), maximum=Decimal(90))
 
 
 def store_units(
@@ -151,7 +213,9 @@ def store_units(
                 wall: str(_mm(height))
                 for wall, height in (unit.get("wall_heights_mm") or {}).items()
             },
-            base_width_mm=_mm(unit.get("base_width_mm")),
+            **{key: _number(unit.get(key)) for key in _UNIT_NUMBERS},
+            retention=unit.get("retention") or "",
+            abutment=unit.get("abutment", ""),
             shade=unit.get("shade", ""),
             finish_line=unit.get("finish_line", ""),
         )
@@ -177,7 +241,10 @@ def store_readings(
             site=reading["site"],
             position=reading.get("position") or "",
             method=reading["method"],
-            **{key: _mm(reading.get(key)) for key in (*_LENGTHS, "u_mm")},
+            **{key: _mm(reading.get(key)) for key in (*_LENGTHS, "u_mm", "delta_mm")},
+            u_origin=reading.get("u_origin") or "",
+            instrument_id=reading.get("instrument") or None,
+            instrument_label=reading.get("instrument_label", ""),
             basis=reading.get("basis", Basis.MOUTH),
             mounting_number=reading.get("mounting_number"),
             side=actor.side,
@@ -193,7 +260,20 @@ def store_readings(
 
 
 def reading_json(reading: Reading) -> dict[str, Any]:
-    """Return a reading in the shape of the check, lengths as text ("1.50")."""
+    """Return a reading as it was entered, lengths as text ("1.50").
+
+    What an instrument or a study added is left out: it is looked up again when the
+    reading is entered again.
+    """
+    body = _measured(reading)
+    if reading.u_mm is not None and reading.u_origin not in _LOOKED_UP:
+        body["u_mm"] = f"{reading.u_mm:.4f}"
+    if reading.instrument_id is not None:
+        body["instrument"] = reading.instrument_id
+    return body
+
+
+def _measured(reading: Reading) -> dict[str, Any]:
     body: dict[str, Any] = {"site": reading.site, "method": reading.method}
     if reading.position:
         body["position"] = reading.position
@@ -201,13 +281,24 @@ def reading_json(reading: Reading) -> dict[str, Any]:
         value = getattr(reading, key)
         if value is not None:
             body[key] = f"{value:.2f}"
-    if reading.u_mm is not None:
-        body["u_mm"] = f"{reading.u_mm:.4f}"
+    return body
+
+
+def judged_reading_json(reading: Reading) -> dict[str, Any]:
+    """Return a reading as the check judges it: with its figures, side and basis."""
+    body = {**_measured(reading), "basis": reading.basis, "side": reading.side}
+    for key in ("u_mm", "delta_mm"):
+        if (value := getattr(reading, key)) is not None:
+            body[key] = f"{value:.4f}"
+    if reading.mounting_number is not None:
+        body["mounting_number"] = reading.mounting_number
+    if reading.stale_at is not None:
+        body["stale"] = True
     return body
 
 
 def unit_json(unit: Unit, readings: Iterable[Reading]) -> dict[str, Any]:
-    """Return a unit with its readings in the shape of the check."""
+    """Return a unit with its readings in the shape of the check, as judged."""
     body: dict[str, Any] = {
         "tooth": unit.tooth,
         "kind": unit.kind,
@@ -222,7 +313,9 @@ def unit_json(unit: Unit, readings: Iterable[Reading]) -> dict[str, Any]:
         body["planned_plane"] = True
     if unit.wall_heights_mm:
         body["wall_heights_mm"] = dict(unit.wall_heights_mm)
-    if unit.base_width_mm is not None:
-        body["base_width_mm"] = f"{unit.base_width_mm:.2f}"
-    body["readings"] = [reading_json(r) for r in readings if r.tooth == unit.tooth]
+    for key in _UNIT_NUMBERS:
+        if (number := getattr(unit, key)) is not None:
+            body[key] = f"{number:.2f}"
+    own = [r for r in readings if r.tooth == unit.tooth]
+    body["readings"] = [judged_reading_json(r) for r in own]
     return body

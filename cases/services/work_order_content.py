@@ -11,7 +11,7 @@ from cases.models import Answer, Case, Organisation, Prescription, Signature, Un
 from cases.selectors.grounds import site_grounds
 from cases.services.checks import readings_in_force
 from cases.services.content import patient_commitment
-from cases.services.units import reading_json
+from cases.services.units import judged_reading_json
 
 __all__ = ["SCHEMA", "work_order_content"]
 
@@ -50,13 +50,14 @@ def _units(case: Case, prescription: Prescription) -> list[dict[str, Any]]:
             "antagonist": unit.antagonist,
             "shade": unit.shade or prescription.shade,
             "finish_line": unit.finish_line,
+            "retention": unit.retention,
+            "abutment": unit.abutment,
             "readings": [
                 {
-                    **reading_json(r),
-                    "basis": r.basis,
+                    **judged_reading_json(r),
                     "round": r.round,
                     "mounting_number": r.mounting_number,
-                    "side": r.side,
+                    "instrument": r.instrument_label,
                     "taken_by": r.taken_by_name,
                     "taken_at": r.taken_at.isoformat(),
                 }

@@ -195,7 +195,7 @@ def _after(
     """Return what the check says of the changed prescription."""
     if not content.get("prescription"):
         return None
-    drop = ("basis", "round")
+    drop = ("round", "side", "stale", "instrument")
     units = [
         {
             **unit,

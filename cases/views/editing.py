@@ -6,10 +6,12 @@ from typing import Any
 
 from django.utils.translation import gettext_lazy as _
 
+from cases import clock
 from cases.enums import Role
 from cases.forms.unit_changes import completed
 from cases.forms.unit_rows import UnitsEditor
 from cases.forms.vocabulary import QUADRANTS, Choices, tooth_name, tooth_number
+from cases.selectors.check_catalog import digests_now
 from cases.selectors.people import members, partnerships
 from cases.services.checks import rule_set_for
 from cases.tenancy import Actor
@@ -50,12 +52,13 @@ LISTS = {
 
 
 def laboratories(actor: Actor) -> dict[str, tuple[str, str]]:
-    """Return the clinic's partners: code → (name, digest of their rule set)."""
+    """Return the clinic's partners: code → (name, digest of their set in force)."""
     found = [
         p.laboratory for p in partnerships(actor=actor) if p.accepted_at is not None
     ]
     ordered = sorted(found, key=lambda laboratory: laboratory.name.casefold())
-    return {lab.code: (lab.name, lab.rule_set_digest) for lab in ordered}
+    digests = digests_now(ordered, at=clock.now())
+    return {lab.code: (lab.name, digests[lab.pk]) for lab in ordered}
 
 
 def laboratory_rules(actor: Actor, code: str) -> RuleSet:

@@ -4,6 +4,7 @@ from django.http import HttpResponse
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_http_methods
 
+from cases import clock
 from cases.forms.commands import CommandForm
 from cases.forms.lab import (
     DispatchForm,
@@ -15,6 +16,7 @@ from cases.forms.lab import (
 )
 from cases.lifecycle import Command
 from cases.selectors.cases import case_get
+from cases.selectors.check_catalog import digest_now
 from cases.selectors.records import flag_get
 from cases.services.bench import case_dispatch, case_try_in, internal_remake
 from cases.services.checks import rule_set_for
@@ -92,6 +94,7 @@ def incomplete(request: ActingRequest, code: str) -> HttpResponse:
 def recheck(request: ActingRequest, code: str) -> HttpResponse:
     """Check again under the laboratory's rule set in force."""
     case = case_get(actor=request.actor, code=code)
+    digest = digest_now(case.laboratory, at=clock.now())
     page = Page(
         Command.RECHECK,
         CommandForm,
@@ -99,7 +102,7 @@ def recheck(request: ActingRequest, code: str) -> HttpResponse:
         _("Checked again under the rule set in force."),
         context={
             "before": rule_set_for(case.rule_set_digest),
-            "after": rule_set_for(case.laboratory.rule_set_digest),
+            "after": rule_set_for(digest),
         },
     )
     return command_page(
@@ -110,7 +113,7 @@ def recheck(request: ActingRequest, code: str) -> HttpResponse:
             actor=request.actor,
             code=code,
             version=form.cleaned_data["version"],
-            digest=case.laboratory.rule_set_digest,
+            digest=digest,
             at=at,
         ),
     )

@@ -73,7 +73,10 @@ def flag(request: ActingRequest, code: str) -> HttpResponse:
         FlagForm,
         "cases/flag.html",
         gettext_lazy("Query raised. The case is on hold until the clinician answers."),
-        kwargs={"sites": sites},
+        kwargs={
+            "sites": sites,
+            "own_readings": any(r.side == "laboratory" for r in detail.readings),
+        },
         initial={
             "reasons": ["clearance"] if sites else [],
             "sites": [key for key, _label in sites],
@@ -92,6 +95,7 @@ def flag(request: ActingRequest, code: str) -> HttpResponse:
             reasons=form.cleaned_data["reasons"],
             text=form.cleaned_data["text"],
             sites=form.wanted(),
+            verified=form.cleaned_data.get("verified", False),
             at=at,
         ),
     )

@@ -47,6 +47,7 @@ _ORDER = (
     C.READINGS,
     C.INCOMPLETE,
     C.RECHECK,
+    C.PROVISIONAL,
     C.INTERNAL_REMAKE,
     C.REMAKE,
     C.CHANGE_REQUEST,
@@ -56,7 +57,9 @@ _ORDER = (
 )
 _OF_A_FLAG = frozenset({C.ANSWER, C.COUNTERSIGN, C.WITHDRAW})
 # What the bar never leads with: it stops or undoes something.
-_SIDEWAYS = frozenset({C.WITHDRAW, C.DISCARD, C.CANCEL, C.CHANGE_REQUEST, C.RECHECK})
+_SIDEWAYS = frozenset(
+    {C.WITHDRAW, C.DISCARD, C.CANCEL, C.CHANGE_REQUEST, C.RECHECK, C.PROVISIONAL}
+)
 _KEYS = {C.FLAG: "f", C.CLEAR: "c", C.RELEASE: "r", C.ANSWER: "a", C.RECEIVE: "e"}
 
 

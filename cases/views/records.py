@@ -10,7 +10,12 @@ from django.views.decorators.http import require_http_methods
 
 from cases import policies
 from cases.errors import Invalid
-from cases.forms.clinic import ReceiptForm, ResumeForm, ReturnForm
+from cases.forms.clinic import (
+    ProvisionalForm,
+    ReceiptForm,
+    ResumeForm,
+    ReturnForm,
+)
 from cases.forms.commands import CommandForm
 from cases.forms.records import RecordRows, RecordsForm, added_row, place_words
 from cases.forms.unit_changes import flat_of
@@ -19,7 +24,7 @@ from cases.lifecycle import CaseState, Command, next_state
 from cases.selectors.cases import case_detail, case_get
 from cases.services.bench import case_receipt, case_resume, case_return
 from cases.services.checks import rule_set_for
-from cases.services.readings import records_send
+from cases.services.readings import provisional_lost, records_send
 from cases.tenancy import Actor
 from cases.views.access import ActingRequest, acting_required
 from cases.views.commands import Page, command_page
@@ -30,7 +35,7 @@ from rules.terms import Position
 if TYPE_CHECKING:
     from cases.selectors.cases import CaseDetail
 
-__all__ = ["receipt", "records", "resume", "returned"]
+__all__ = ["provisional", "receipt", "records", "resume", "returned"]
 
 both = require_http_methods(["GET", "HEAD", "POST"])
 LIVE, ADD = "live", "add-reading"
@@ -255,4 +260,23 @@ def resume(request: ActingRequest, code: str) -> HttpResponse:
         service=case_resume,
         done=_("Resumed. New readings, impression and jaw record are due."),
         lede=_("The treatment that came first is done: new records follow."),
+    )
+
+
+@both
+@acting_required
+def provisional(request: ActingRequest, code: str) -> HttpResponse:
+    """Record that the provisional was lost or high: readings count as stale."""
+    return _step(
+        request,
+        code,
+        command=Command.PROVISIONAL,
+        form=ProvisionalForm,
+        service=provisional_lost,
+        done=_("Recorded. Readings taken so far prove no room any more."),
+        lede=_(
+            "Teeth move while a preparation stands bare or a provisional is high. The "
+            "readings stay on the case as stale; the laboratory measures again or asks "
+            "for new records."
+        ),
     )

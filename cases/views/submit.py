@@ -82,7 +82,7 @@ def _shown(detail: "CaseDetail", actor: Actor) -> dict[str, Any]:
     """Return what the page shows of what would be signed, or why it cannot be."""
     sheet = Sheet(detail, actor)
     try:
-        content = submission_content(detail.case)
+        content = submission_content(detail.case, at=clock.now())
     except Invalid as error:
         told = [people_text(f, system=actor.tooth_system) for f in error.fields]
         return {"missing": told, "digest": "", "verdict": sheet.verdict()}

@@ -262,6 +262,9 @@ CASES = (
         SIGNER,
         command(at_check, text=TEXT),
     ),
+    Row(
+        "api_case_provisional", "POST", CHAIR, command(at_check, note="Lost on Friday.")
+    ),
     Row("api_case_resume", "POST", CHAIR, command(deferred)),
     Row(
         "api_case_release",

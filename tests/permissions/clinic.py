@@ -15,6 +15,7 @@ from tests.permissions.states import (
     draft,
     fitted,
     incomplete,
+    submitted,
 )
 from tests.personas import Personas
 from tests.play import unit
@@ -123,6 +124,12 @@ ROWS = (
         "POST",
         "302 302 403 403 403 404 404 403 302",
         case_in(deferred),
+    ),
+    Row(
+        "case_provisional",
+        "POST",
+        "302 302 403 403 403 404 404 403 302",
+        case_in(submitted, note="Lost on Friday."),
     ),
     Row("case_fit", "GET", "200 200 403 403 403 404 404 403 302", case_in(dispatched)),
     Row(

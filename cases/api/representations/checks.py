@@ -14,7 +14,11 @@ def _unsent(detail: CaseDetail) -> dict[str, Any]:
     """Judge the draft of a case that was never sent."""
     rule_set = rule_set_for(detail.case.rule_set_digest)
     if detail.draft_units:
-        request = check_request(detail.draft_units, detail.draft_readings)
+        request = check_request(
+            detail.draft_units,
+            detail.draft_readings,
+            detail.draft.connectors if detail.draft else (),
+        )
         return evaluate(rule_set, request)
     return {
         "rule_set": {
@@ -24,6 +28,7 @@ def _unsent(detail: CaseDetail) -> dict[str, Any]:
         },
         "verdict": Verdict.UNMEASURED.value,
         "units": [],
+        "spans": [],
     }
 
 

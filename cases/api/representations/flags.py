@@ -39,6 +39,7 @@ def flag_json(flag: "Flag") -> dict[str, Any]:
         "revision": flag.revision,
         "round": flag.round,
         "rule_set": flag.rule_set_digest,
+        "verified": flag.verified,
         "raised_by": flag.raised_by_name,
         "raised_at": iso(flag.raised_at),
         "settled_at": iso(flag.settled_at),

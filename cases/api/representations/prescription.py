@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from cases.api.representations.values import iso, mm, numbers, signature_json
-from cases.services.units import reading_json, unit_json
+from cases.services.units import UNIT_TEXTS, reading_json, unit_json
 
 if TYPE_CHECKING:
     from cases.models import Prescription, Reading, Unit
@@ -34,7 +34,7 @@ def prescription_fields(prescription: "Prescription") -> dict[str, str]:
 def _unit(unit: "Unit") -> dict[str, Any]:
     body = unit_json(unit, ())
     del body["readings"]
-    for key in ("shade", "finish_line"):
+    for key in UNIT_TEXTS:
         if value := getattr(unit, key):
             body[key] = value
     return body
@@ -75,6 +75,7 @@ def draft_json(detail: "CaseDetail") -> dict[str, Any] | None:
             numbers(unit)
             for unit in draft_units(detail.draft_units, detail.draft_readings)
         ],
+        "connectors": detail.draft.connectors,
     }
 
 
@@ -86,6 +87,7 @@ def prescription_json(detail: "CaseDetail") -> dict[str, Any] | None:
     return {
         "revision": prescription.revision,
         **prescription_fields(prescription),
+        "connectors": prescription.connectors,
         "units": [numbers(_unit(unit)) for unit in detail.units],
         "submitted_at": iso(prescription.submitted_at),
         "signature": signature_json(prescription.signature),
@@ -103,6 +105,10 @@ def reading_row(reading: "Reading") -> dict[str, Any]:
         "u_mm": mm(reading.u_mm, 4),
         "basis": reading.basis,
         "mounting_number": reading.mounting_number,
+        "delta_mm": mm(reading.delta_mm, 4),
+        "u_origin": reading.u_origin,
+        "instrument": reading.instrument_label,
+        "stale_at": iso(reading.stale_at),
         "note": reading.note,
         "round": reading.round,
         "side": reading.side,

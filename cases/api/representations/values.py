@@ -32,8 +32,8 @@ def numbers(body: Mapping[str, Any]) -> dict[str, Any]:
             found[key] = {name: mm(length) for name, length in value.items()}
         elif isinstance(value, list):
             found[key] = [numbers(v) if isinstance(v, Mapping) else v for v in value]
-        elif key.endswith("_mm") and value is not None:
-            found[key] = mm(value, 4 if key == "u_mm" else 2)
+        elif key.endswith(("_mm", "_deg")) and value is not None:
+            found[key] = mm(value, 4 if key in ("u_mm", "delta_mm") else 2)
         else:
             found[key] = value
     return found

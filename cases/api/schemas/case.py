@@ -21,6 +21,7 @@ from cases.enums import (
     Basis,
     CoverageKind,
     Side,
+    UOrigin,
     WorkOrderStatus,
 )
 from cases.lifecycle import CaseState, Command, Mover
@@ -68,6 +69,10 @@ _READING = record(
         "u_mm": nullable(NUMBER),
         "basis": words(Basis.values),
         "mounting_number": nullable(WHOLE),
+        "delta_mm": nullable(NUMBER),
+        "u_origin": words(("", *UOrigin.values)),
+        "instrument": TEXT,
+        "stale_at": nullable(MOMENT),
         "note": TEXT,
         "round": WHOLE,
         "side": words(Side.values),
@@ -188,6 +193,7 @@ COMPONENTS: dict[str, Schema] = {
         {
             "revision": WHOLE,
             **_PRESCRIPTION,
+            "connectors": array(ref("Connector")),
             "units": array(_UNIT),
             "submitted_at": MOMENT,
             "signature": ref("Signature"),
@@ -200,6 +206,7 @@ COMPONENTS: dict[str, Schema] = {
             "wanted_on": nullable(DATE),
             "appointment_at": nullable(MOMENT),
             "units": array(ref("DraftUnit")),
+            "connectors": array(ref("Connector")),
         }
     ),
     "FlagOfCase": record({**FLAG_FIELDS, "case": record(_SUMMARY)}),

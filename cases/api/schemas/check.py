@@ -13,7 +13,7 @@ from cases.api.schemas.shapes import (
     ref,
     words,
 )
-from cases.enums import Basis
+from cases.enums import Basis, Side
 from rules.terms import (
     Antagonist,
     Cementation,
@@ -22,7 +22,9 @@ from rules.terms import (
     OcclusalSurface,
     Position,
     Quantity,
+    Referral,
     Relation,
+    Retention,
     Role,
     Site,
     Verdict,
@@ -39,7 +41,7 @@ FINE: Schema = {
     "type": ["number", "string"],
     "description": "At most four decimals.",
 }
-_READING = {
+_ENTERED = {
     "site": words(Site),
     "position": words(Position),
     "method": words(Method),
@@ -48,8 +50,22 @@ _READING = {
     "held_mm": LENGTH,
     "value_mm": LENGTH,
     "u_mm": FINE,
+    "delta_mm": {**FINE, "description": "Tolerance of the strips, 0 to 1."},
+    "basis": words(Basis.values),
+    "mounting_number": {"type": "integer", "minimum": 1, "maximum": 99},
+}
+_READING = {
+    **_ENTERED,
+    "side": words(Side.values),
+    "stale": {**FLAG, "description": "Taken before the provisional was lost or high."},
 }
 _OPTIONAL_READING = set(_READING) - {"site", "method"}
+# What only a case knows of a reading.
+_OF_A_CASE = {
+    "note": {**TEXT, "maxLength": 200},
+    "instrument": {**TEXT, "description": "Code of one of your own instruments."},
+}
+_OPTIONAL_DRAFT = (set(_ENTERED) | set(_OF_A_CASE)) - {"site", "method"}
 _FACING = {
     "tooth": TEXT,
     "kind": words(Kind),
@@ -69,36 +85,40 @@ _UNIT = {
     "planned_plane": FLAG,
     "wall_heights_mm": record(dict.fromkeys(Wall, LENGTH), optional=tuple(Wall)),
     "base_width_mm": LENGTH,
+    "convergence_deg": {**LENGTH, "description": "Total convergence, 0 to 90 degrees."},
+    "dentine_mm": {**LENGTH, "description": "Dentine left over the pulp, mm."},
+    "retention": words(Retention),
     "span": either(TEXT, {"type": "integer"}),
     "readings": array(ref("CheckReading")),
 }
 _NEEDED_UNIT = {"tooth", "kind", "material", "relation", "antagonist", "readings"}
 _OPTIONAL_UNIT = set(_UNIT) - _NEEDED_UNIT
 
-DRAFT_READING = record(
-    {
-        **_READING,
-        "basis": words(Basis.values),
-        "mounting_number": {"type": "integer", "minimum": 1, "maximum": 99},
-        "note": {**TEXT, "maxLength": 200},
-    },
-    optional=_OPTIONAL_READING | {"basis", "mounting_number", "note"},
-)
+DRAFT_READING = record({**_ENTERED, **_OF_A_CASE}, optional=_OPTIONAL_DRAFT)
 DRAFT_UNIT = record(
     {
         **_UNIT,
         "readings": array(ref("DraftReading")),
         "shade": {**TEXT, "maxLength": 40},
         "finish_line": {**TEXT, "maxLength": 20},
+        "abutment": {**TEXT, "maxLength": 60},
     },
-    optional=_OPTIONAL_UNIT | {"shade", "finish_line"},
+    optional=_OPTIONAL_UNIT | {"shade", "finish_line", "abutment"},
 )
 _CASE_READING = record(
-    {"tooth": TEXT, **DRAFT_READING["properties"]},
-    optional=_OPTIONAL_READING | {"basis", "mounting_number", "note"},
+    {"tooth": TEXT, **DRAFT_READING["properties"]}, optional=_OPTIONAL_DRAFT
+)
+CONNECTOR = record(
+    {
+        "between": {**array(TEXT), "minItems": 2, "maxItems": 2},
+        "height_mm": LENGTH,
+        "width_mm": LENGTH,
+    },
+    about="A planned connector between two neighbours of a bridge.",
 )
 
 _RANGE = record({"low": nullable(MM), "high": nullable(MM)})
+_ALTERNATIVE = record({"min_mm": MM, "source": TEXT, "note": TEXT})
 _SITE = record(
     {
         "site": words(Site),
@@ -113,9 +133,11 @@ _SITE = record(
         "shortage_mm": either(_RANGE, {"type": "null"}),
         "conformance_probability": nullable(NUMBER),
         "source": TEXT,
+        "alternatives": array(_ALTERNATIVE),
         "advice": TEXT,
+        "derivation": array(TEXT),
     },
-    optional=("u_mm",),
+    optional=("u_mm", "derivation"),
 )
 _OPTION = record(
     {
@@ -126,9 +148,34 @@ _OPTION = record(
         "feasible": FLAG,
         "reasons": array(TEXT),
         "depth_mm": {"type": "object", "additionalProperties": _RANGE},
+        "removal_mm": MM,
+        "referral": words(Referral),
+        "retention": words(Retention),
         "consequences": array(TEXT),
     },
-    optional=("material", "occlusal_surface", "cementation", "depth_mm"),
+    optional=(
+        "material",
+        "occlusal_surface",
+        "cementation",
+        "depth_mm",
+        "referral",
+        "retention",
+    ),
+)
+_SPAN = record(
+    {
+        "span": TEXT,
+        "teeth": array(TEXT),
+        "pontics": {"type": "integer"},
+        "cantilever": FLAG,
+        "material": nullable(TEXT),
+        "iso_6872_class_needed": nullable({"type": "integer"}),
+        "connector_mm2": nullable(NUMBER),
+        "deflection_index": nullable({"type": "integer"}),
+        "faults": array(TEXT),
+        "notes": array(TEXT),
+    },
+    about="What the rules say of a bridge as a whole; no verdict depends on it.",
 )
 _HEAD = record({"name": TEXT, "version": TEXT, "digest": TEXT})
 RESULT = {
@@ -144,6 +191,7 @@ RESULT = {
             }
         )
     ),
+    "spans": array(_SPAN),
 }
 _MATERIAL = record(
     {
@@ -165,9 +213,12 @@ COMPONENTS: dict[str, Schema] = {
             "laboratory": TEXT,
             "rule_set": TEXT,
             "units": {**array(ref("CheckUnit")), "minItems": 1, "maxItems": 60},
+            "connectors": array(ref("Connector")),
+            "explain": {**FLAG, "description": "Ask for the derivation of verdicts."},
         },
-        optional=("decision", "laboratory", "rule_set"),
+        optional=("decision", "laboratory", "rule_set", "connectors", "explain"),
     ),
+    "Connector": CONNECTOR,
     "DraftReading": DRAFT_READING,
     "DraftUnit": DRAFT_UNIT,
     "CaseReading": _CASE_READING,

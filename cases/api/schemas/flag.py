@@ -71,6 +71,7 @@ FLAG_FIELDS = {
     "revision": WHOLE,
     "round": WHOLE,
     "rule_set": TEXT,
+    "verified": FLAG,
     "raised_by": TEXT,
     "raised_at": MOMENT,
     "settled_at": nullable(MOMENT),

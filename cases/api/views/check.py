@@ -6,6 +6,7 @@ from typing import Any
 from django.http import HttpResponse
 from rest_framework.request import Request
 
+from cases import clock
 from cases.api.authentication import actor_of
 from cases.api.documented import Operation, reference
 from cases.api.endpoint import Endpoint
@@ -60,6 +61,7 @@ class CheckClearance(Endpoint):
         try:
             found = rule_set_at(
                 actor=actor_of(request),
+                at=clock.now(),
                 laboratory=_stated(data, "laboratory"),
                 digest=_stated(data, "rule_set"),
             )
@@ -114,6 +116,7 @@ class Materials(Endpoint):
         which = read_query(request, _WHICH)
         rule_set = rule_set_at(
             actor=actor_of(request),
+            at=clock.now(),
             laboratory=which["laboratory"],
             digest=which["rule_set"],
         )
@@ -128,10 +131,10 @@ class CurrentRuleSet(Endpoint):
 
     def get(self, request: Request) -> HttpResponse:
         """Answer for the laboratory named, else the actor's own, else the shipped."""
-        actor = actor_of(request)
+        actor, at = actor_of(request), clock.now()
         laboratory = read_query(request, self.query)["laboratory"]
         if laboratory:
-            found = rule_set_at(actor=actor, laboratory=laboratory)
+            found = rule_set_at(actor=actor, at=at, laboratory=laboratory)
         else:
-            found = own_rule_set(actor=actor)
+            found = own_rule_set(actor=actor, at=at)
         return self.answer(rule_set_json(found))

@@ -30,6 +30,7 @@ _PRESCRIPTION = Body(
 # What is not in the body of a change stays as it was.
 KEEP: Any = object()
 _UNIT = reference("DraftUnit")
+_CONNECTOR = reference("Connector")
 
 CREATE = Body(
     {
@@ -40,6 +41,7 @@ CREATE = Body(
         "wanted_on": day(),
         "appointment_at": moment(),
         "prescriber": text(254),
+        "connectors": passed_on(_CONNECTOR, at_most=MAX_UNITS),
     }
 )
 PATCH = Body(
@@ -50,6 +52,7 @@ PATCH = Body(
         "wanted_on": day(default=KEEP),
         "appointment_at": moment(default=KEEP),
         "prescriber": text(254),
+        "connectors": passed_on(_CONNECTOR, at_most=MAX_UNITS, default=KEEP),
     }
 )
 
@@ -63,6 +66,7 @@ def new_draft(values: Mapping[str, Any]) -> DraftInput:
         wanted_on=values["wanted_on"],
         appointment_at=values["appointment_at"],
         prescriber_email=values["prescriber"],
+        connectors=values["connectors"],
     )
 
 
@@ -86,6 +90,7 @@ def _before(detail: CaseDetail) -> dict[str, Any]:
         "wanted_on": dates.wanted_on,
         "appointment_at": dates.appointment_at,
         "prescriber": detail.case.prescriber.email,
+        "connectors": source.connectors if source else [],
     }
 
 

@@ -59,6 +59,7 @@ class Flag(CaseCommand):
             ),
             "text": text(4000, needed=True),
             "sites": sites(default=None),
+            "verified": truth(),
         }
     )
 
@@ -72,6 +73,7 @@ class Flag(CaseCommand):
             reasons=call.data["reasons"],
             text=call.data["text"],
             sites=None if wanted is None else pairs(wanted),
+            verified=call.data["verified"],
             at=call.at,
         )
         return _flag_reply(call.actor, call.code, flag.code, status=201)

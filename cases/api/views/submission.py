@@ -13,6 +13,7 @@ from cases.services import readings, release, submission
 __all__ = [
     "Clear",
     "Incomplete",
+    "Provisional",
     "Readings",
     "Receive",
     "Recheck",
@@ -153,15 +154,33 @@ class Recheck(CaseCommand):
     def perform(self, call: Call) -> Reply:
         """Check again."""
         if digest := call.data["rule_set"]:
-            rule_set = rule_set_at(actor=call.actor, digest=digest)
+            rule_set = rule_set_at(actor=call.actor, at=call.at, digest=digest)
         else:
-            rule_set = own_rule_set(actor=call.actor)
+            rule_set = own_rule_set(actor=call.actor, at=call.at)
         readings.case_recheck(
             actor=call.actor,
             code=call.code,
             version=call.version,
             digest=rule_set.digest,
             at=call.at,
+        )
+        return case_reply(call.actor, call.code)
+
+
+class Provisional(CaseCommand):
+    """Record that the provisional was lost or high: the readings are stale."""
+
+    command = Command.PROVISIONAL
+    body = Body({"note": text(1000, needed=True)})
+
+    def perform(self, call: Call) -> Reply:
+        """Mark the readings."""
+        readings.provisional_lost(
+            actor=call.actor,
+            code=call.code,
+            version=call.version,
+            at=call.at,
+            **call.data,
         )
         return case_reply(call.actor, call.code)
 

@@ -153,9 +153,11 @@ def test_a_remount_keeps_what_was_read_in_the_mouth(api: Api):
     assert api.technician.do(code, "readings", {"readings": [low]})["verdict"] != (
         "sufficient"
     )
-    flag = api.technician.do(
-        code, "flags", {"reasons": ["clearance"], "text": "Re-mount?"}, expect=201
-    )
+    asked = {"reasons": ["clearance"], "text": "Re-mount?"}
+    refused = api.technician.do(code, "flags", asked, expect=422)
+    assert [e["pointer"] for e in refused["errors"]] == ["/verified"]
+    flag = api.technician.do(code, "flags", {**asked, "verified": True}, expect=201)
+    assert flag["verified"] is True
     api.clinician.sign(f"flags/{flag['code']}/answer", code, {"kind": "re_measure"})
     case = api.technician.case(code)
     assert (case["state"], case["round"], case["verdict"]) == (

@@ -58,6 +58,7 @@ BESIDE = """
 POST cases/{code}/submit/preview
 POST cases/{code}/resubmit/preview
 POST cases/{code}/change-request/preview
+POST cases/{code}/provisional
 POST flags/{code}/answer/preview
 POST flags/{code}/countersign/preview
 GET cases/{code}/messages

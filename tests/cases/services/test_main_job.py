@@ -229,7 +229,7 @@ def test_remount_keeps_what_was_read_in_the_mouth(play: Play):
             actor=who, code=case.code, version=None, readings=[low], at=play.tick()
         )
     assert checked.verdict != "sufficient"
-    play.answer(play.flag(case), AnswerKind.RE_MEASURE)
+    play.answer(play.flag(case, verified=True), AnswerKind.RE_MEASURE)
     again = play.fresh(case)
     assert (again.state, again.round, again.verdict) == ("at_check", 2, "sufficient")
 

@@ -135,6 +135,7 @@ CLINIC = (
     Look("case_records", "ildo wen", _case("MG-0398")),
     Look("case_receipt", "ubbe", _case("TW-2068")),
     Look("case_return", "wen", _case("MG-0389")),
+    Look("case_provisional", "ubbe", _case("TW-2055")),
     Look("case_resume", "ubbe", _case("TW-2055")),
     Look("case_fit", "tarka", _case("TW-2068")),
     Look("case_remake", "ildo", _case("MG-0361")),

@@ -7,13 +7,14 @@ set; the same request and rule set give the same answer for ever.
 from decimal import Decimal
 
 from rules.gap import shared_readings
+from rules.measured import Measured, measured_sites
 from rules.options import options_for
-from rules.readings import Reading
 from rules.request import CheckRequest, Unit
 from rules.requirements import RuleSet
 from rules.results import CaseCheck, Option, SiteCheck, UnitCheck, worst
-from rules.site_check import Measured, judge_site, measure, unmeasured_site
-from rules.teeth import quantity_at, row_cusps
+from rules.rows import confront_rows
+from rules.site_check import judge_site, unmeasured_site
+from rules.teeth import row_cusps
 from rules.terms import Quantity, Site
 
 __all__ = [
@@ -55,7 +56,7 @@ def run_check(
 def _check_unit(
     rule_set: RuleSet, unit: Unit, k: Decimal, *, options: bool
 ) -> UnitCheck:
-    measured = _measured(rule_set, unit)
+    measured = confront_rows(unit.tooth, measured_sites(rule_set, unit))
 
     def judge(variant: Unit) -> tuple[SiteCheck, ...]:
         return _check_sites(rule_set, variant, measured, k)
@@ -66,22 +67,6 @@ def _check_unit(
         verdict=worst(site.verdict for site in sites),
         sites=sites,
         options=options_for(rule_set, unit, sites, judge) if options else (),
-    )
-
-
-def _measured(rule_set: RuleSet, unit: Unit) -> tuple[Measured, ...]:
-    found: dict[tuple[Site, Quantity], list[Reading]] = {}
-    for reading in unit.readings:
-        quantity = quantity_at(
-            reading.site,
-            unit.tooth,
-            unit.relation,
-            positioned=reading.position is not None,
-        )
-        found.setdefault((reading.site, quantity), []).append(reading)
-    return tuple(
-        measure(rule_set, site, quantity, readings)
-        for (site, quantity), readings in found.items()
     )
 
 
@@ -98,7 +83,7 @@ def _check_sites(
     for site in required:
         cusps = row_cusps(site, unit.tooth)
         if site not in seen and not (cusps and seen.issuperset(cusps)):
-            checks.append(unmeasured_site(rule_set, unit, site))
+            checks.append(unmeasured_site(rule_set, unit, site, k))
     return tuple(sorted(checks, key=_listing))
 
 

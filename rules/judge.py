@@ -1,4 +1,4 @@
-"""Judging one site: positions, the decision rule, governance (design section 5).
+"""Judging one jaw position, and which position governs (design section 5).
 
 The decision rule is that of JCGM 106:2012 and ISO 14253-1: for a point, sufficient
 at or above need + g, insufficient below need - g, with the guard band g = k * u; in
@@ -14,8 +14,17 @@ from rules.needs import Sharing, SiteNeed
 from rules.readings import Combined, Interval
 from rules.terms import Doubt, Position, Verdict
 
-__all__ = ["PositionCheck", "conformance", "decide", "governing", "judge_position"]
+__all__ = [
+    "PositionCheck",
+    "chance",
+    "conformance",
+    "decide",
+    "governing",
+    "judge_position",
+    "shortage",
+]
 
+_ZERO, _ONE = Decimal(0), Decimal(1)
 _NORMAL = NormalDist()
 _RANK = {Verdict.INSUFFICIENT: 0, Verdict.UNDECIDED: 1, Verdict.SUFFICIENT: 2}
 _ORDER = {position: index for index, position in enumerate(Position)}
@@ -29,7 +38,11 @@ class PositionCheck:
     combined: Combined
     verdict: Verdict
     doubts: tuple[Doubt, ...]
-    probability: float | None
+
+    @property
+    def contradicted(self) -> bool:
+        """Whether no reading governs: they disagree or pass through the antagonist."""
+        return self.combined.disagreeing or self.combined.interpenetration
 
 
 def decide(combined: Combined, need: Decimal, k: Decimal) -> Verdict:
@@ -41,9 +54,10 @@ def decide(combined: Combined, need: Decimal, k: Decimal) -> Verdict:
             return Verdict.SUFFICIENT
         below = point.value < need - guard
         return Verdict.INSUFFICIENT if below else Verdict.UNDECIDED
-    if combined.low >= need:
+    low, high, _closed = combined.interval
+    if low >= need:
         return Verdict.SUFFICIENT
-    if combined.high is not None and combined.high <= need:
+    if high is not None and high <= need:
         return Verdict.INSUFFICIENT
     return Verdict.UNDECIDED
 
@@ -66,7 +80,7 @@ def _uniform(interval: Interval, need: Decimal) -> float | None:
     width = interval.high - interval.low
     if width == 0:
         return 1.0 if interval.low >= need else 0.0
-    return float(min(max((interval.high - need) / width, Decimal(0)), Decimal(1)))
+    return float(min(max((interval.high - need) / width, _ZERO), _ONE))
 
 
 def judge_position(
@@ -76,25 +90,35 @@ def judge_position(
     k: Decimal,
     *,
     planned_plane: bool,
+    untouched: bool = False,
 ) -> PositionCheck:
     """Judge one position by itself.
 
     Readings that disagree or pass through the antagonist leave it undecided, and so
-    does a need that cannot be stated. In a gap shared by two preparations sufficient
-    counts only once the clinician states that the split is fixed.
+    does a need that cannot be stated. Sufficient counts only on fresh readings, where
+    the tooth has contact, and in a gap shared by two preparations once the clinician
+    states that the split is fixed.
     """
-    doubts = _standing_doubts(combined, need)
-    if doubts or need.min_mm is None:
-        return PositionCheck(position, combined, Verdict.UNDECIDED, doubts, None)
-    verdict = decide(combined, need.min_mm, k)
+    least = need.min_mm
+    if least is None or combined.disagreeing or combined.interpenetration:
+        doubts = _standing_doubts(combined, need)
+        return PositionCheck(position, combined, Verdict.UNDECIDED, doubts)
+    verdict = decide(combined, least, k)
+    if verdict is Verdict.INSUFFICIENT:
+        return PositionCheck(position, combined, verdict, ())
+    found: list[Doubt] = []
     if verdict is Verdict.UNDECIDED:
         point = combined.point is not None
-        doubts = (Doubt.WITHIN_UNCERTAINTY if point else Doubt.INTERVAL_HOLDS_NEED,)
-    unfixed = need.sharing is Sharing.SUMMED and not planned_plane
-    if verdict is not Verdict.INSUFFICIENT and unfixed:
-        verdict, doubts = Verdict.UNDECIDED, (*doubts, Doubt.SPLIT_NOT_FIXED)
-    probability = conformance(combined, need.min_mm)
-    return PositionCheck(position, combined, verdict, doubts, probability)
+        found.append(Doubt.WITHIN_UNCERTAINTY if point else Doubt.INTERVAL_HOLDS_NEED)
+    if need.sharing is Sharing.SUMMED and not planned_plane:
+        found.append(Doubt.SPLIT_NOT_FIXED)
+    if combined.stale:
+        found.append(Doubt.STALE)
+    if untouched:
+        found.append(Doubt.NO_CONTACT)
+    if found:
+        return PositionCheck(position, combined, Verdict.UNDECIDED, tuple(found))
+    return PositionCheck(position, combined, verdict, ())
 
 
 def _standing_doubts(combined: Combined, need: SiteNeed) -> tuple[Doubt, ...]:
@@ -109,6 +133,8 @@ def _standing_doubts(combined: Combined, need: SiteNeed) -> tuple[Doubt, ...]:
 
 def governing(checks: Sequence[PositionCheck]) -> PositionCheck:
     """Return the position with the worst verdict, then smallest low, then order."""
+    if len(checks) == 1:
+        return checks[0]
     return min(
         checks,
         key=lambda check: (
@@ -117,3 +143,24 @@ def governing(checks: Sequence[PositionCheck]) -> PositionCheck:
             _ORDER[check.position] if check.position else 0,
         ),
     )
+
+
+def chance(check: PositionCheck, need: SiteNeed) -> float | None:
+    """Return a position's conformance probability; None where nothing governs."""
+    if need.min_mm is None or check.contradicted:
+        return None
+    return conformance(check.combined, need.min_mm)
+
+
+def shortage(check: PositionCheck, need: SiteNeed) -> tuple[Decimal, Decimal] | None:
+    """Return [need - high, need - low] in mm, clipped at zero.
+
+    None without a need and where readings contradict each other: neither governs, so
+    nothing is known to be missing.
+    """
+    least, combined = need.min_mm, check.combined
+    if least is None or check.contradicted:
+        return None
+    high = combined.high
+    low = _ZERO if high is None else max(_ZERO, least - high)
+    return low, max(_ZERO, least - combined.low)

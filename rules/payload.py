@@ -149,7 +149,13 @@ def _site_json(site: SiteCheck) -> dict[str, Any]:
     found["conformance_probability"] = None if chance is None else round(chance, 6)
     found["source"] = site.source
     # The answer has one text per site: what to do, then what else to know.
-    found["advice"] = " ".join(m.text() for m in (site.advice, *site.notes))
+    found["advice"] = " ".join(message.text() for message in site.sentences)
+    found["alternatives"] = [
+        {"min_mm": _mm(other.min_mm), "source": other.source, "note": other.note}
+        for other in site.alternatives
+    ]
+    if site.derivation:
+        found["derivation"] = [message.text() for message in site.derivation]
     return found
 
 

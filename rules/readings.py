@@ -107,6 +107,10 @@ class Combined(NamedTuple):
         """The point or interval that governs."""
         return self.point or self.interval
 
+    def contradicted_by(self, conflict: RowConflict) -> "Combined":
+        """Return the same readings at odds with those of a row or its cusps."""
+        return self._replace(disagreeing=True, row_conflict=conflict)
+
 
 def meaning(
     reading: Reading,

@@ -4,9 +4,11 @@ Lengths are millimetres and unrounded; ``rules.payload`` rounds what leaves.
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 
+from rules.explain import sentences
+from rules.grounds import Grounds
 from rules.requirements import Alternative
 from rules.terms import (
     Cementation,
@@ -51,7 +53,10 @@ class SiteCheck:
     ``low_mm`` to ``high_mm`` is what was measured in the governing position (None
     for ``high_mm``: open end; both None: not measured). ``u_mm`` is set for points.
     ``need_mm`` None: the rule set states no need here. ``at_or_above_need`` is true
-    only for a point at or above the need whose sole doubt is its uncertainty.
+    only for a point at or above the need whose sole doubt is its uncertainty. The
+    shortage is None where readings contradict each other: nothing is known to be
+    missing. Sentences are made from ``grounds`` when they are read; ``derivation`` is
+    filled where it was asked for.
     """
 
     site: Site
@@ -70,13 +75,28 @@ class SiteCheck:
     shortage_high_mm: Decimal | None
     conformance_probability: float | None
     source: str
-    advice: Message
-    notes: tuple[Message, ...]
     doubts: tuple[Doubt, ...]
     required: bool
     at_or_above_need: bool
+    grounds: Grounds = field(compare=False, repr=False)
     thickness_mm: Decimal | None = None
     alternatives: tuple[Alternative, ...] = ()
+    derivation: tuple[Message, ...] = ()
+
+    @property
+    def sentences(self) -> tuple[Message, ...]:
+        """The advice, what else stands in the way, and notes, in that order."""
+        return sentences(self.grounds)
+
+    @property
+    def advice(self) -> Message:
+        """One sentence: what the verdict means and what to do."""
+        return self.sentences[0]
+
+    @property
+    def notes(self) -> tuple[Message, ...]:
+        """What else to know."""
+        return self.sentences[1:]
 
     @property
     def measured(self) -> bool:

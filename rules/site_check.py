@@ -1,83 +1,50 @@
-"""The check of one site: its positions, its need, its sentence."""
+"""The check of one site: its need, its positions, what governs."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from decimal import Decimal
 
-from rules.explain import (
-    doubt_sentence,
-    insufficient_sentence,
-    need_notes,
-    reading_notes,
-    sufficient_sentence,
-    unmeasured_sentence,
-)
-from rules.judge import PositionCheck, governing, judge_position
-from rules.needs import SiteNeed, site_need
-from rules.readings import Combined, Reading, combine
+from rules.grounds import Grounds
+from rules.judge import PositionCheck, chance, governing, judge_position, shortage
+from rules.measured import Measured
+from rules.needs import SiteNeed, line_for, site_need
 from rules.request import Unit
 from rules.requirements import RuleSet
 from rules.results import SiteCheck
-from rules.teeth import cusp_role, quantity_at, site_label
-from rules.terms import Doubt, Message, Position, Quantity, Site, Verdict
+from rules.teeth import CONTACT_FREE, cusp_role, quantity_at, site_label
+from rules.terms import Doubt, Position, Quantity, Relation, Site, Verdict
 
-__all__ = ["Measured", "judge_site", "measure", "unmeasured_site"]
+__all__ = ["judge_site", "lacking_positions", "needed", "unmeasured_site"]
 
-_ZERO = Decimal(0)
-_POSITIONS = tuple(Position)
+_DOUBTS = tuple(Doubt)
 
 
-@dataclass(frozen=True, slots=True)
-class Measured:
-    """Readings of one site and quantity, combined per jaw position.
+def needed(rule_set: RuleSet, unit: Unit, site: Site, quantity: Quantity) -> SiteNeed:
+    """Return what a unit needs at a site.
 
-    They do not depend on the material, so judging a unit under another one does not
-    combine them again. Positions stand in listed order, so that the order of entry
-    changes no sentence.
+    Where the tooth meets nothing, the reduction to the planned contour is read: where
+    no line speaks of it, the clearance the material needs is taken, as without an
+    antagonist.
     """
-
-    site: Site
-    quantity: Quantity
-    readings: tuple[Reading, ...]
-    positions: tuple[tuple[Position | None, Combined], ...]
-
-
-def measure(
-    rule_set: RuleSet, site: Site, quantity: Quantity, readings: Sequence[Reading]
-) -> Measured:
-    """Combine the readings of one site and quantity."""
-    grouped: dict[Position | None, list[Reading]] = {}
-    for reading in readings:
-        grouped.setdefault(reading.position, []).append(reading)
-    positions = tuple(
-        (
-            position,
-            combine(
-                group,
-                delta=rule_set.strip_delta_mm,
-                drag=rule_set.drag_mm,
-                u_of=rule_set.u_by_method,
-            ),
-        )
-        for position, group in sorted(grouped.items(), key=_listed)
-    )
-    return Measured(site, quantity, tuple(readings), positions)
+    found = site_need(rule_set, unit, site, quantity)
+    planned = quantity is Quantity.REDUCTION and unit.relation in CONTACT_FREE
+    if found.own is not None or not planned:
+        return found
+    line = line_for(rule_set, unit, unit.relation, site, Quantity.CLEARANCE)
+    return SiteNeed(line, line.min_mm, line.target_mm) if line else found
 
 
-def _listed(item: tuple[Position | None, list[Reading]]) -> int:
-    return _POSITIONS.index(item[0]) if item[0] else 0
-
-
-def unmeasured_site(rule_set: RuleSet, unit: Unit, site: Site) -> SiteCheck:
+def unmeasured_site(rule_set: RuleSet, unit: Unit, site: Site, k: Decimal) -> SiteCheck:
     """Return the check of a required site that was not read."""
-    quantity = quantity_at(site, unit.tooth, unit.relation, positioned=True)
-    need = site_need(rule_set, unit, site, quantity)
+    scissor = unit.relation is Relation.SCISSOR
+    quantity = quantity_at(site, unit.tooth, unit.relation, positioned=not scissor)
+    need = needed(rule_set, unit, site, quantity)
     name = site_label(site, unit.tooth)
+    verdict = Verdict.UNMEASURED
     return SiteCheck(
         site=site,
         role=cusp_role(site, unit.tooth, unit.relation),
         quantity=quantity,
-        verdict=Verdict.UNMEASURED,
+        verdict=verdict,
         label=name,
         need_mm=need.min_mm,
         target_mm=need.target_mm,
@@ -90,16 +57,16 @@ def unmeasured_site(rule_set: RuleSet, unit: Unit, site: Site) -> SiteCheck:
         shortage_high_mm=None,
         conformance_probability=None,
         source=need.source,
-        advice=unmeasured_sentence(name, quantity),
-        notes=tuple(need_notes(need, rule_set.cement_space_mm, rule_set.adjustment_mm)),
         doubts=(),
         required=True,
         at_or_above_need=False,
+        grounds=Grounds(rule_set, unit, site, quantity, name, k, need, verdict),
         thickness_mm=need.own.thickness_mm if need.own else None,
+        alternatives=need.own.alternatives if need.own else (),
     )
 
 
-def _missing(
+def lacking_positions(
     rule_set: RuleSet, unit: Unit, measured: Measured, need: SiteNeed
 ) -> tuple[tuple[Position, ...], tuple[Position, ...]]:
     """Return required and advised positions without a reading."""
@@ -119,56 +86,64 @@ def judge_site(
 ) -> SiteCheck:
     """Judge a site that was read: every position by itself, the worst governs."""
     site, quantity = measured.site, measured.quantity
-    need = site_need(rule_set, unit, site, quantity)
-    checks = [
-        judge_position(position, combined, need, k, planned_plane=unit.planned_plane)
+    need = needed(rule_set, unit, site, quantity)
+    checks = tuple(
+        judge_position(
+            position,
+            combined,
+            need,
+            k,
+            planned_plane=unit.planned_plane,
+            untouched=measured.untouched,
+        )
         for position, combined in measured.positions
-    ]
-    lacking, advised = _missing(rule_set, unit, measured, need)
+    )
+    lacking, advised = lacking_positions(rule_set, unit, measured, need)
     leading = governing(checks)
     verdict = leading.verdict
     if lacking and verdict is not Verdict.INSUFFICIENT:
         verdict = Verdict.UNDECIDED
+    combined, missing = leading.combined, shortage(leading, need)
+    point, own = combined.point, need.own
     name = site_label(site, unit.tooth)
-    combined, least = leading.combined, need.min_mm
-    shortage = _shortage(combined.low, combined.high, least)
-    sentences = _sentences(name, site, verdict, leading, need, lacking, checks)
-    notes = need_notes(need, rule_set.cement_space_mm, rule_set.adjustment_mm)
-    notes += reading_notes(measured.readings, need, combined.low, advised)
     return SiteCheck(
         site=site,
         role=cusp_role(site, unit.tooth, unit.relation),
         quantity=quantity,
         verdict=verdict,
         label=name,
-        need_mm=least,
+        need_mm=need.min_mm,
         target_mm=need.target_mm,
         low_mm=combined.low,
         high_mm=combined.high,
-        is_point=combined.point is not None,
-        u_mm=combined.point.u if combined.point else None,
+        is_point=point is not None,
+        u_mm=point.u if point else None,
         governing_position=leading.position,
-        shortage_low_mm=shortage[0] if shortage else None,
-        shortage_high_mm=shortage[1] if shortage else None,
-        conformance_probability=leading.probability,
+        shortage_low_mm=missing[0] if missing else None,
+        shortage_high_mm=missing[1] if missing else None,
+        conformance_probability=chance(leading, need),
         source=need.source,
-        advice=sentences[0],
-        notes=(*sentences[1:], *notes),
         doubts=_doubts(checks, lacking),
         required=required,
-        at_or_above_need=not lacking and _at_or_above(leading, checks, least),
-        thickness_mm=need.own.thickness_mm if need.own else None,
+        at_or_above_need=not lacking and _at_or_above(leading, checks, need.min_mm),
+        grounds=Grounds(
+            rule_set,
+            unit,
+            site,
+            quantity,
+            name,
+            k,
+            need,
+            verdict,
+            checks,
+            leading,
+            lacking,
+            advised,
+            measured.readings,
+        ),
+        thickness_mm=own.thickness_mm if own else None,
+        alternatives=own.alternatives if own else (),
     )
-
-
-def _shortage(
-    low: Decimal, high: Decimal | None, need: Decimal | None
-) -> tuple[Decimal, Decimal] | None:
-    """Return [need - high, need - low] clipped at zero."""
-    if need is None:
-        return None
-    least = _ZERO if high is None else max(_ZERO, need - high)
-    return least, max(_ZERO, need - low)
 
 
 def _doubts(
@@ -177,7 +152,9 @@ def _doubts(
     found = {doubt for check in checks for doubt in check.doubts}
     if lacking:
         found.add(Doubt.POSITION_MISSING)
-    return tuple(doubt for doubt in Doubt if doubt in found)
+    if len(found) < 2:
+        return tuple(found)
+    return tuple(doubt for doubt in _DOUBTS if doubt in found)
 
 
 def _at_or_above(
@@ -195,36 +172,3 @@ def _at_or_above(
         and set(check.doubts) <= {Doubt.WITHIN_UNCERTAINTY}
         for check in held
     )
-
-
-def _sentences(
-    name: str,
-    site: Site,
-    verdict: Verdict,
-    leading: PositionCheck,
-    need: SiteNeed,
-    lacking: Sequence[Position],
-    checks: Sequence[PositionCheck],
-) -> list[Message]:
-    """Return the advice first, then what else stands in the way."""
-    least = need.min_mm
-    low, high = leading.combined.low, leading.combined.high
-    found: list[Message] = []
-    if verdict is Verdict.INSUFFICIENT and least is not None:
-        shortage = _shortage(low, high, least) or (_ZERO, _ZERO)
-        found.append(insufficient_sentence(site, name, *shortage, least))
-    doubtful = sorted(
-        (check for check in checks if check.doubts), key=lambda c: c is not leading
-    )
-    found += [
-        doubt_sentence(doubt, name, check, need)
-        for check in doubtful
-        for doubt in check.doubts
-    ]
-    found += [
-        doubt_sentence(Doubt.POSITION_MISSING, name, leading, need, position)
-        for position in lacking
-    ]
-    if not found and least is not None:
-        found.append(sufficient_sentence(name, leading, least))
-    return found

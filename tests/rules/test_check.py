@@ -7,8 +7,9 @@ import pytest
 
 from rules.check import run_check
 from rules.payload import parse_check
+from rules.requirements import Alternative
 from rules.results import worst
-from rules.terms import Doubt, Verdict
+from rules.terms import Doubt, Kind, Verdict, label
 from tests.rules.builders import (
     PROTRUSION,
     SHIPPED,
@@ -48,7 +49,9 @@ def test_the_example_of_the_contract():
     assert (only["tooth"], only["verdict"]) == ("36", "insufficient")
     buccal, lingual, fossa = only["sites"]
     assert {
-        key: lingual[key] for key in lingual if key not in ("source", "advice")
+        key: lingual[key]
+        for key in lingual
+        if key not in ("source", "advice", "alternatives")
     } == {
         "site": "lingual_cusps",
         "role": "nonfunctional_cusp",
@@ -230,7 +233,8 @@ def test_advised_excursions_are_only_a_note():
     assert [note.text() for note in site.notes] == [
         "A reading in right laterotrusion is advised.",
         "A reading in left laterotrusion is advised.",
-        "The rule set notes: 1.8 in some operative texts.",
+        "The rule set notes: in a laboratory's note 0.3 framework + 0.2 opaque + 1.5 "
+        "ceramic.",
     ]
 
 
@@ -303,8 +307,10 @@ def test_disagreeing_readings_are_undecided_and_say_what_to_verify():
     assert site.verdict is Verdict.UNDECIDED
     assert site.doubts == (Doubt.DISAGREEMENT,)
     assert site.conformance_probability is None
+    assert (site.shortage_low_mm, site.shortage_high_mm) == (None, None)
     assert site.advice.text() == (
-        "At the central fossa: the readings in maximal intercuspation disagree. Verify "
+        "At the central fossa in maximal intercuspation: less than 1.0 mm (thickness "
+        "strip) and at least 1.5 mm (thickness strip) contradict each other: verify "
         "die and mounting against the jaw record, then re-measure."
     )
 
@@ -320,8 +326,9 @@ def test_disagreeing_reductions_have_no_jaw_position():
         "finish_line",
     )
     assert site.advice.text() == (
-        "At the finish line: the readings disagree. Check die and index, then "
-        "re-measure."
+        "At the finish line: 0.5 mm (other method) and 1.5 mm (other method) differ by "
+        "1.0 mm; up to 0.14 mm would be measuring uncertainty: check die and index, "
+        "then re-measure."
     )
 
 
@@ -405,17 +412,26 @@ def test_reductions_and_widths_are_judged_without_a_position():
     assert sites.index("central_fossa") < sites.index("facial_wall")
 
 
-@pytest.mark.parametrize("kind", ["pontic", "implant_crown", "onlay"])
+@pytest.mark.parametrize("kind", [Kind.PONTIC, Kind.IMPLANT_CROWN, Kind.ONLAY])
 def test_a_kind_without_a_need_is_undecided_never_sufficient(kind):
-    result = run(unit(*FULL, kind=kind))
+    silent = replace(
+        SHIPPED, needs=tuple(n for n in SHIPPED.needs if kind not in n.kinds)
+    )
+    only = unit(*FULL, kind=kind.value)
+    result = run(only, rule_set=silent)
     assert result.verdict is Verdict.UNDECIDED
     site = site_of(result, "buccal_cusps")
     assert site.doubts == (Doubt.NO_NEED,)
     assert (site.need_mm, site.shortage_low_mm, site.source) == (None, None, "")
     assert not site.at_or_above_need
-    assert "states no need" in site.advice.text()
-    body = answer(unit(*FULL, kind=kind))
+    assert site.advice.text().startswith(
+        f"Not decided: no requirement for Metal-ceramic as {label(kind)} at the buccal "
+        "cusps."
+    )
+    body = answer(only, rule_set=silent)
     assert body["units"][0]["sites"][0]["need_mm"] is None
+    unread = site_of(run(only | {"readings": []}, rule_set=silent), "buccal_cusps")
+    assert "no requirement for Metal-ceramic" in unread.notes[0].text()
 
 
 def test_an_unread_pontic_is_unmeasured():
@@ -427,13 +443,62 @@ def test_a_range_that_starts_above_zero_is_named_in_full():
     assert site.advice.text().startswith("At the distal cusp: short by 1.0 to 1.5 mm")
 
 
-def test_a_stale_reading_counts_with_a_note():
-    request = parse_check({"units": [unit(*FULL)]}, rule_set=SHIPPED)
-    (only,) = request.units
-    stale = replace(only, readings=tuple(replace(r, stale=True) for r in only.readings))
-    result = run_check(SHIPPED, replace(request, units=(stale,)))
-    assert result.verdict is Verdict.SUFFICIENT
-    assert site_of(result, "central_fossa").notes[0].text() == (
-        "A reading was taken before the provisional was lost or found high; the tooth "
-        "may have moved since."
+STALE = {"stale": True}
+
+
+def test_a_stale_reading_proves_no_sufficiency():
+    result = run(unit(*(reading | STALE for reading in FULL)))
+    assert result.verdict is Verdict.UNDECIDED
+    site = site_of(result, "central_fossa")
+    assert site.doubts == (Doubt.STALE,)
+    assert site.advice.text() == (
+        "At the central fossa: the reading was taken before the provisional was lost "
+        "or found high, and the tooth may have moved since. Measure again."
     )
+    assert not site.at_or_above_need
+    close = site_of(run(unit(point("central_fossa", 1.55, 0.1) | STALE)), site.site)
+    assert close.doubts == (Doubt.WITHIN_UNCERTAINTY, Doubt.STALE)
+    assert not close.at_or_above_need
+
+
+def test_a_stale_reading_still_proves_a_shortage():
+    site = site_of(run(unit(strip("central_fossa", held=1) | STALE)), "central_fossa")
+    assert site.verdict is Verdict.INSUFFICIENT
+
+
+def test_a_fresh_reading_of_the_position_sets_stale_ones_aside():
+    old = strip("central_fossa", held=1) | STALE
+    site = site_of(run(unit(*FULL, old)), "central_fossa")
+    assert site.verdict is Verdict.SUFFICIENT
+    assert site.notes[0].text().startswith("A reading from before the provisional")
+    elsewhere = strip("central_fossa", PROTRUSION, passes=2) | STALE
+    other = site_of(run(unit(*FULL, elsewhere)), "central_fossa")
+    assert (other.verdict, other.doubts) == (Verdict.UNDECIDED, (Doubt.STALE,))
+    assert other.governing_position == PROTRUSION
+
+
+def test_the_tolerance_of_the_strips_used_overrules_the_sets():
+    exact = strip("central_fossa", passes=1.5)
+    assert site_of(run(unit(exact)), "central_fossa").verdict is Verdict.SUFFICIENT
+    loose = site_of(run(unit(exact | {"delta_mm": "0.02"})), "central_fossa")
+    assert (loose.verdict, loose.low_mm) == (Verdict.UNDECIDED, D("1.48"))
+    wide = replace(SHIPPED, strip_delta_mm=D("0.1"))
+    own = site_of(run(unit(exact | {"delta_mm": 0}), rule_set=wide), "central_fossa")
+    assert (own.verdict, own.low_mm) == (Verdict.SUFFICIENT, D("1.5"))
+
+
+def test_other_figures_for_a_need_stand_beside_the_chosen_one():
+    other = Alternative(D("1.3"), "operative study cards", "ceramic occlusal")
+    needs = tuple(
+        replace(n, alternatives=(other,)) if n.material == "metal_ceramic" else n
+        for n in SHIPPED.needs
+    )
+    body = answer(unit(*FULL[:2]), rule_set=replace(SHIPPED, needs=needs))
+    told = {
+        "min_mm": 1.3,
+        "source": "operative study cards",
+        "note": "ceramic occlusal",
+    }
+    for site in body["units"][0]["sites"]:
+        assert site["alternatives"] == [told]
+    assert body["units"][0]["sites"][2]["verdict"] == "unmeasured"

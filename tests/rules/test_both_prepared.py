@@ -110,7 +110,7 @@ def test_without_the_facing_unit_nothing_is_decided(length):
 
 
 def test_a_facing_unit_without_a_need_decides_nothing():
-    others = [facing() | {"kind": "pontic"}]
+    others = [facing() | {"kind": "onlay"}]
     found = site_of(
         run(prepared(strip("buccal_cusps", passes=9), others=others)), "buccal_cusps"
     )

@@ -17,7 +17,7 @@ from tests.rules.builders import SHIPPED
 AT = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 
 
-def other_set(version="2"):
+def other_set(version="mine"):
     return parse_rule_set(json.loads(SHIPPED.canonical) | {"version": version})
 
 
@@ -53,7 +53,7 @@ def test_a_stored_set_comes_back_equal():
         ruleset_by_digest(mine.digest)
     row = store(mine)
     assert ruleset_by_digest(mine.digest) == mine
-    assert str(row) == f"{SHIPPED.name} 2 ({mine.digest[:12]})"
+    assert str(row) == f"{SHIPPED.name} mine ({mine.digest[:12]})"
 
 
 @pytest.mark.django_db
@@ -91,6 +91,6 @@ def test_load_rules_stores_the_shipped_set_once():
         out = StringIO()
         call_command("load_rules", stdout=out)
         said.append(out.getvalue())
-    assert said[1] == f"{SHIPPED.name} 1: already stored\n"
+    assert said[1] == f"{SHIPPED.name} {SHIPPED.version}: already stored\n"
     row = RuleSetVersion.objects.get(digest=SHIPPED.digest)
     assert parse_rule_set(row.payload) == SHIPPED

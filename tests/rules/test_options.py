@@ -302,7 +302,9 @@ def test_every_other_material_is_offered_with_its_verdict():
         ("full_metal", None),
         ("metal_ceramic", "metal"),
         ("lithium_disilicate", None),
+        ("lithium_disilicate_layered", "monolithic"),
         ("zirconia_3y", None),
+        ("zirconia_3y_layered", "monolithic"),
         ("zirconia_4y", None),
         ("zirconia_5y", None),
     }
@@ -389,7 +391,7 @@ def test_accepting_a_risk_names_what_it_takes():
     contradicting = run(unit(SHORT[0], point("buccal_cusps", 1.4, 0.1)))
     (option,) = options_of(contradicting, "accept_risk")
     assert any("contradict each other" in t for t in texts(option.consequences))
-    (option,) = options_of(run(unit(*SHORT, kind="pontic")), "accept_risk")
+    (option,) = options_of(run(unit(*SHORT, kind="onlay")), "accept_risk")
     said = " ".join(texts(option.consequences))
     assert "by what the room was judged" in said
     assert "unmet need" not in said
@@ -410,7 +412,7 @@ def test_order_is_feasible_then_least_removal_then_least_change_then_time():
     feasible = [o.kind for o in options if o.feasible]
     assert feasible == [
         "re_measure",
-        *["change_material"] * 6,
+        *["change_material"] * 8,
         "accept_risk",
         "re_preparation",
     ]
@@ -433,7 +435,7 @@ def test_options_as_json():
 
 
 @pytest.mark.parametrize(
-    "keys", [{"kind": "pontic"}, {"antagonist": "prepared"}], ids=["no need", "facing"]
+    "keys", [{"kind": "onlay"}, {"antagonist": "prepared"}], ids=["no need", "facing"]
 )
 def test_measuring_again_is_no_way_out_where_no_reading_is_missing(keys):
     (option,) = options_of(run(unit(*SHORT, **keys)), "re_measure")

@@ -109,16 +109,19 @@ class IllegalTransition(Conflict):
 
 
 class StaleVersion(DomainError):
-    """Somebody else changed the case after it was read."""
+    """Somebody else changed the case (or what the message names) after it was read."""
 
     code = "stale-version"
     status = 412
 
-    def __init__(self, *, current: int) -> None:
-        super().__init__(
-            "This case changed while you were working on it. Look at what changed, "
-            "then send again; what you typed is kept."
-        )
+    def __init__(
+        self,
+        message: str = "This case changed while you were working on it. Look at what "
+        "changed, then send again; what you typed is kept.",
+        *,
+        current: int,
+    ) -> None:
+        super().__init__(message)
         self.current = current
 
 

@@ -61,6 +61,10 @@ KINDS: dict[str, tuple[str, ...]] = {
     "partnership_asked": (Role.CLINIC_MANAGER, Role.LAB_MANAGER),
     "partnership_accepted": (Role.CLINIC_MANAGER, Role.LAB_MANAGER),
     "partnership_ended": (Role.CLINIC_MANAGER, Role.LAB_MANAGER),
+    "rule_set_proposed": (Role.LAB_MANAGER,),
+    "rule_set_approved": (Role.LAB_MANAGER,),
+    "rule_set_returned": (Role.LAB_MANAGER,),
+    "rule_set_published": (Role.LAB_MANAGER, Role.CLINICIAN, Role.CLINIC_MANAGER),
 }
 # Mails to one person who may not have a membership yet.
 LETTERS = frozenset({"invitation", "password_reset"})

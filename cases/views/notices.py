@@ -23,6 +23,10 @@ def _words(kind: str) -> str:
         "partnership_asked": _("A partnership was asked for"),
         "partnership_accepted": _("A partnership was accepted"),
         "partnership_ended": _("A partnership ended"),
+        "rule_set_proposed": _("A rule set waits for your approval"),
+        "rule_set_approved": _("A rule set was approved"),
+        "rule_set_returned": _("A rule set was returned to editing"),
+        "rule_set_published": _("A new rule set was published"),
     }
     if kind in others:
         return others[kind]

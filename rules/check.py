@@ -4,8 +4,10 @@
 set; the same request and rule set give the same answer for ever.
 """
 
+from dataclasses import replace
 from decimal import Decimal
 
+from rules.derivation import derive
 from rules.gap import shared_readings
 from rules.measured import Measured, measured_sites
 from rules.options import options_for
@@ -25,8 +27,8 @@ __all__ = [
     "run_check",
 ]
 
-_QUANTITIES = tuple(Quantity)
-_SITES = tuple(Site)
+_QUANTITIES = {quantity: index for index, quantity in enumerate(Quantity)}
+_SITES = {site: index for index, site in enumerate(Site)}
 
 
 def run_check(
@@ -34,8 +36,9 @@ def run_check(
 ) -> CaseCheck:
     """Judge every unit of a request under a rule set.
 
-    ``request.k`` overrides the rule set's guard factor. Without ``options`` only the
-    verdicts are computed. Never raises on a request that
+    ``request.k`` overrides the rule set's guard factor, ``request.explain`` asks for
+    the derivation of every site. Without ``options`` only the verdicts are computed.
+    Never raises on a request that
     ``rules.payload.parse_check`` accepted for the same rule set.
     """
     k = rule_set.k if request.k is None else request.k
@@ -43,6 +46,8 @@ def run_check(
         _check_unit(rule_set, shared_readings(unit, request.units), k, options=options)
         for unit in request.units
     )
+    if request.explain:
+        units = tuple(_explained(unit) for unit in units)
     return CaseCheck(
         verdict=worst(unit.verdict for unit in units),
         units=units,
@@ -70,6 +75,11 @@ def _check_unit(
     )
 
 
+def _explained(unit: UnitCheck) -> UnitCheck:
+    sites = (replace(site, derivation=derive(site.grounds)) for site in unit.sites)
+    return replace(unit, sites=tuple(sites))
+
+
 def _check_sites(
     rule_set: RuleSet, unit: Unit, measured: tuple[Measured, ...], k: Decimal
 ) -> tuple[SiteCheck, ...]:
@@ -88,4 +98,4 @@ def _check_sites(
 
 
 def _listing(check: SiteCheck) -> tuple[int, int]:
-    return _SITES.index(check.site), _QUANTITIES.index(check.quantity)
+    return _SITES[check.site], _QUANTITIES[check.quantity]

@@ -22,7 +22,7 @@ from rules.terms import (
     label,
 )
 
-__all__ = ["mm", "sentences"]
+__all__ = ["doubt_sentence", "mm", "sentences"]
 
 
 def _(text: str) -> str:
@@ -45,7 +45,9 @@ def sentences(grounds: Grounds) -> tuple[Message, ...]:
         key=lambda check: check is not leading,
     )
     found += [
-        _doubt(doubt, grounds, check) for check in doubtful for doubt in check.doubts
+        doubt_sentence(doubt, grounds, check)
+        for check in doubtful
+        for doubt in check.doubts
     ]
     found += [_missing(grounds, position) for position in grounds.lacking]
     if not found and grounds.need.min_mm is not None:
@@ -136,7 +138,7 @@ _SHORT = {
 }
 
 
-def _doubt(doubt: Doubt, grounds: Grounds, check: PositionCheck) -> Message:
+def doubt_sentence(doubt: Doubt, grounds: Grounds, check: PositionCheck) -> Message:
     """Say why a site is undecided and what would decide it."""
     combined, need = check.combined, grounds.need
     if doubt is Doubt.DISAGREEMENT:

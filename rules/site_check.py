@@ -13,7 +13,7 @@ from rules.results import SiteCheck
 from rules.teeth import CONTACT_FREE, cusp_role, quantity_at, site_label
 from rules.terms import Doubt, Position, Quantity, Relation, Site, Verdict
 
-__all__ = ["judge_site", "lacking_positions", "needed", "unmeasured_site"]
+__all__ = ["Measured", "judge_site", "lacking_positions", "needed", "unmeasured_site"]
 
 _DOUBTS = tuple(Doubt)
 

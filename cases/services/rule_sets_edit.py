@@ -10,6 +10,7 @@ import copy
 import re
 from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
+from itertools import islice
 from typing import Any
 
 from django.db import transaction
@@ -34,6 +35,8 @@ __all__ = [
 
 Document = dict[str, Any]
 _NEED = re.compile(r"/needs/(\d+)(.*)", re.DOTALL)
+# Stands behind a material's last line, where further ones belong.
+_END = object()
 _OF_MATERIAL = ("needs", "span_limits", "charges")
 
 
@@ -57,6 +60,32 @@ def _of(line: Any, material: str) -> bool:
     return isinstance(line, Mapping) and line.get("material") == material
 
 
+def _placed(
+    needs: Sequence[Any], material: str, lines: Sequence[Any]
+) -> tuple[list[Any], list[int]]:
+    """Return all needs with a material's replaced, and the place of every new line.
+
+    The first lines take the places of the old ones, the rest follow the last.
+    """
+    old = [i for i, need in enumerate(needs) if _of(need, material)]
+    slots = frozenset(old)
+    end = old[-1] + 1 if old else len(needs)
+    new = iter(
+        {**line, "material": material} if isinstance(line, Mapping) else line
+        for line in lines
+    )
+    found: list[Any] = []
+    places: list[int] = []
+    for i, need in enumerate([*needs[:end], _END, *needs[end:]]):
+        fitting = new if need is _END else islice(new, 1) if i in slots else None
+        for line in fitting or ():
+            places.append(len(found))
+            found.append(line)
+        if fitting is None:
+            found.append(need)
+    return found, places
+
+
 @transaction.atomic
 def draft_lines_save(
     *,
@@ -69,8 +98,8 @@ def draft_lines_save(
 ) -> RuleSetDraft:
     """Replace all needs of one material by these lines in canonical form.
 
-    They stand where the material's lines stood; ``material`` inside a line is not
-    asked.
+    They stand where the material's lines stood, so that saving what is there changes
+    nothing; ``material`` inside a line is not asked.
 
     Raises:
         NotFound, NotAllowed, StaleVersion, Conflict: as for every edit.
@@ -80,21 +109,13 @@ def draft_lines_save(
     document = copy.deepcopy(draft.document)
     if material not in {row["key"] for row in document["materials"]}:
         raise NotFound
-    before = document["needs"]
-    places = [i for i, need in enumerate(before) if _of(need, material)]
-    first = places[0] if places else len(before)
-    rest = [need for need in before if not _of(need, material)]
-    new = [
-        {**line, "material": material} if isinstance(line, Mapping) else line
-        for line in lines
-    ]
-    document["needs"] = [*rest[:first], *new, *rest[first:]]
+    document["needs"], places = _placed(document["needs"], material, lines)
 
     def moved(pointer: str) -> str:
         found = _NEED.fullmatch(pointer)
-        if found is None or not first <= int(found[1]) < first + len(new):
+        if found is None or int(found[1]) not in places:
             return pointer
-        return f"/lines/{int(found[1]) - first}{found[2]}"
+        return f"/lines/{places.index(int(found[1]))}{found[2]}"
 
     return _change(draft, document, actor=actor, at=at, moved=moved)
 

@@ -4,8 +4,8 @@ Sentences are made when they are read, not while judging: a comparison of two ru
 sets over many cases reads none, and a page and a derivation read the same values.
 """
 
-from dataclasses import dataclass
 from decimal import Decimal
+from typing import NamedTuple
 
 from rules.judge import PositionCheck
 from rules.needs import SiteNeed
@@ -17,8 +17,7 @@ from rules.terms import Position, Quantity, Site, Verdict
 __all__ = ["Grounds"]
 
 
-@dataclass(frozen=True, slots=True)
-class Grounds:
+class Grounds(NamedTuple):
     """Need, positions and verdict of one site.
 
     ``checks`` is empty and ``leading`` None where the site was not read. ``lacking``

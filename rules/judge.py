@@ -6,9 +6,9 @@ between neither is proven. A strip interval proves by its ends.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from decimal import Decimal
 from statistics import NormalDist
+from typing import NamedTuple
 
 from rules.needs import Sharing, SiteNeed
 from rules.readings import Combined, Interval
@@ -30,8 +30,7 @@ _RANK = {Verdict.INSUFFICIENT: 0, Verdict.UNDECIDED: 1, Verdict.SUFFICIENT: 2}
 _ORDER = {position: index for index, position in enumerate(Position)}
 
 
-@dataclass(frozen=True, slots=True)
-class PositionCheck:
+class PositionCheck(NamedTuple):
     """Verdict of one jaw position (None: a reduction or width has none)."""
 
     position: Position | None

@@ -34,14 +34,14 @@ class Measured(NamedTuple):
 def measured_sites(rule_set: RuleSet, unit: Unit) -> tuple[Measured, ...]:
     """Combine everything that was read on a unit."""
     found: dict[tuple[Site, Quantity], list[Reading]] = {}
+    meant: dict[tuple[Site, bool], Quantity] = {}
     for reading in unit.readings:
-        quantity = quantity_at(
-            reading.site,
-            unit.tooth,
-            unit.relation,
-            positioned=reading.position is not None,
-        )
-        found.setdefault((reading.site, quantity), []).append(reading)
+        asked = (reading.site, reading.position is not None)
+        if asked not in meant:
+            meant[asked] = quantity_at(
+                asked[0], unit.tooth, unit.relation, positioned=asked[1]
+            )
+        found.setdefault((reading.site, meant[asked]), []).append(reading)
     return tuple(
         Measured(
             site,

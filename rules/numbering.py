@@ -6,6 +6,7 @@ and never guessed. Palmer here is quadrant letters and a digit ("UR6").
 """
 
 import re
+from functools import lru_cache
 
 from rules.errors import UnknownTooth
 from rules.terms import Arch, ToothClass
@@ -31,6 +32,9 @@ __all__ = [
 def _(text: str) -> str:
     return text
 
+
+# A check asks for the same few teeth hundreds of times; a wrong number is not kept.
+_keep = lru_cache(maxsize=64)
 
 PERMANENT_TEETH = tuple(f"{q}{p}" for q in range(1, 5) for p in range(1, 9))
 PRIMARY_TEETH = tuple(f"{q}{p}" for q in range(5, 9) for p in range(1, 6))
@@ -119,6 +123,7 @@ def is_right(tooth: str) -> bool:
     return _known(tooth)[0] in "1458"
 
 
+@_keep
 def tooth_class(tooth: str) -> ToothClass:
     """Return the class of a tooth; primary molars are molars."""
     place = int(_known(tooth)[1])
@@ -131,6 +136,7 @@ def tooth_class(tooth: str) -> ToothClass:
     return ToothClass.MOLAR
 
 
+@_keep
 def is_anterior(tooth: str) -> bool:
     """Tell whether a tooth is an incisor or a canine."""
     return tooth_class(tooth) in (ToothClass.INCISOR, ToothClass.CANINE)

@@ -140,19 +140,25 @@ def combine(
     the intervals disagrees with them, otherwise the point governs. Stale readings
     count only where there is no fresh one.
     """
+    if len(readings) == 1:
+        return _alone(meaning(readings[0], delta=delta, drag=drag, u_of=u_of), ())
     fresh = [reading for reading in readings if not reading.stale]
-    counted = fresh or readings
-    meanings = [meaning(r, delta=delta, drag=drag, u_of=u_of) for r in counted]
-    stale = not fresh
     aside = tuple(r for r in readings if r.stale) if fresh else ()
-    if len(meanings) > 1:
-        return _together(sorted(meanings, key=_listing), stale, aside)
-    (says,) = (one.says for one in meanings)
+    meanings = [
+        meaning(reading, delta=delta, drag=drag, u_of=u_of)
+        for reading in fresh or readings
+    ]
+    if len(meanings) == 1:
+        return _alone(meanings[0], aside)
+    return _together(sorted(meanings, key=_listing), not fresh, aside)
+
+
+def _alone(one: Meaning, aside: tuple[Reading, ...]) -> Combined:
+    says, stale = one.says, one.reading.stale
     if isinstance(says, Interval):
-        return Combined(says, None, False, False, stale, tuple(meanings), aside)
+        return Combined(says, None, False, False, stale, (one,), aside)
     span = Interval(says.value, says.value, True)
-    through = says.value < 0
-    return Combined(span, says, False, through, stale, tuple(meanings), aside)
+    return Combined(span, says, False, says.value < 0, stale, (one,), aside)
 
 
 def _listing(one: Meaning) -> tuple[str | Decimal | int, ...]:

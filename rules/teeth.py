@@ -7,6 +7,8 @@ relation are the lower buccal and the upper palatal ones, and a crossbite of the
 tooth pair exchanges them.
 """
 
+from functools import lru_cache
+
 from rules.numbering import (
     ALL_TEETH,
     PERMANENT_TEETH,
@@ -73,6 +75,8 @@ def _(text: str) -> str:
 
 
 S = Site
+# A check asks the same of the same tooth hundreds of times.
+_keep = lru_cache(maxsize=4096)
 
 _BUCCAL = (S.MESIOBUCCAL_CUSP, S.DISTOBUCCAL_CUSP)
 _LINGUAL = (S.MESIOLINGUAL_CUSP, S.DISTOLINGUAL_CUSP)
@@ -94,6 +98,7 @@ _PALATAL = {
 }
 
 
+@_keep
 def site_label(site: Site, tooth: str) -> str:
     """Return the label (a message id) of a site; lingual is palatal above."""
     if arch(tooth) is Arch.UPPER and site in _PALATAL:
@@ -232,6 +237,7 @@ def functional_row(tooth: str, relation: Relation) -> Site:
     return S.LINGUAL_CUSPS if lingual else S.BUCCAL_CUSPS
 
 
+@_keep
 def cusp_role(site: Site, tooth: str, relation: Relation) -> Role | None:
     """Return the role of a cusp site; None where the site is no cusp.
 
@@ -251,6 +257,7 @@ def cusp_role(site: Site, tooth: str, relation: Relation) -> Role | None:
     return Role.FUNCTIONAL_CUSP if functional else Role.NONFUNCTIONAL_CUSP
 
 
+@_keep
 def facing_sites(
     site: Site, tooth: str, relation: Relation, facing_tooth: str
 ) -> tuple[Site, ...]:

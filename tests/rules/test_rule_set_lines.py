@@ -51,7 +51,7 @@ def full():
     }
     data["needs"].append(other)
     data["span_limits"] = [
-        LIMIT,
+        dict(LIMIT),
         LIMIT | {"units_from": 4, "units_to": 16, "allowed": False},
         LIMIT | {"cantilever": True, "last_place": 5, "note": "a note"},
         LIMIT | {"material": "mine", "connector_mm2": "12.5"},

@@ -468,3 +468,31 @@ def test_thousands_of_equal_lines_are_refused_in_reasonable_time():
     with pytest.raises(InvalidRuleSet) as caught:
         parse_rule_set(data)
     assert len(caught.value.faults) == 4998
+
+
+def test_everything_wrong_at_once_is_told_with_key_and_line():
+    text = toml().replace('"wishful"', '"adhesive"').replace('"""two\nlines"""', '"x"')
+    text = text[: text.index("[[groups]]")] + (
+        '[[materials]]\nkey = "mine"\nlabel = "Mine"\ncementations = ["adhesive"]\n'
+        'under = "mine"\n'
+        '[[groups]]\nmaterial = "alloy"\nkinds = ["crown"]\nquantity = "clearance"\n'
+        "needs = [\n"
+        '{ site = "central_fossa", min_mm = 2, target_mm = 1, source = "x" },\n'
+        '{ site = "moon", min_mm = 1, target_mm = 1, source = "x" },\n'
+        '{ site = "functional_cusp", min_mm = 1, target_mm = 1, source = "x" },\n'
+        '{ site = "functional_cusp", min_mm = 2, target_mm = 2, source = "x" },\n'
+        '{ site = "nonfunctional_cusp", min_mm = 1, target_mm = 1 },\n'
+        '{ site = "marginal_ridge", min_mm = -1, target_mm = 1, source = "x" },\n'
+        "]\n"
+    )
+    first = 1 + text.splitlines().index("needs = [")
+    with pytest.raises(InvalidRuleSet) as caught:
+        parse_toml(text)
+    assert {(f.pointer, f.line) for f in caught.value.faults} == {
+        ("/materials/1/under", first - 5),
+        ("/groups/0/needs/0/target_mm", first + 1),
+        ("/groups/0/needs/1/site", first + 2),
+        ("/groups/0/needs/3", first + 4),
+        ("/groups/0/needs/4/source", first + 5),
+        ("/groups/0/needs/5/min_mm", first + 6),
+    }

@@ -194,8 +194,9 @@ NAMED = re.compile(
 
 
 def sources():
-    for line in (*SHIPPED.methods, *SHIPPED.required_sites, *SHIPPED.positions):
-        yield line.source
+    yield from (line.source for line in SHIPPED.methods)
+    yield from (line.source for line in SHIPPED.required_sites)
+    yield from (line.source for line in SHIPPED.positions)
     for need_line in SHIPPED.needs:
         yield need_line.source
         yield from (other.source for other in need_line.alternatives)

@@ -14,7 +14,16 @@ from decimal import Decimal as D
 import pytest
 
 from rules.requirements import NeedKey
-from rules.terms import Cementation, Kind, OcclusalSurface, Quantity, Role, Site
+from rules.teeth import cusp_role
+from rules.terms import (
+    Cementation,
+    Kind,
+    OcclusalSurface,
+    Quantity,
+    Relation,
+    Role,
+    Site,
+)
 from tests.rules.builders import SHIPPED
 
 COLUMNS = (
@@ -85,3 +94,20 @@ def test_a_retainer_needs_what_a_crown_needs_where_bridges_are_indicated(head, c
         found = line(material, surface, cementation, column, "retainer")
         crown = line(material, surface, cementation, column)
         assert found is (None if material in single else crown)
+
+
+@pytest.mark.parametrize("material", [m.key for m in SHIPPED.materials])
+@pytest.mark.parametrize("kind", ["pontic", "implant_crown"])
+def test_every_required_site_of_a_pontic_and_an_implant_crown_has_a_need(
+    material, kind
+):
+    known = SHIPPED.material(material)
+    assert known is not None
+    for tooth in ("11", "13", "24", "26", "31", "33", "45", "47"):
+        sites = SHIPPED.required(tooth, Kind(kind), Relation.NORMAL)
+        for site in sites:
+            column = (site, cusp_role(site, tooth, Relation.NORMAL), tooth, "clearance")
+            for surface in known.occlusal_surfaces or ("-",):
+                found = line(material, surface, known.usual_cementation, column, kind)
+                single = ("leucite_glass_ceramic", "feldspathic", "resin_ceramic")
+                assert (found is None) == (kind == "pontic" and material in single)

@@ -142,6 +142,7 @@ def combine(
     """
     if len(readings) == 1:
         return _alone(meaning(readings[0], delta=delta, drag=drag, u_of=u_of), ())
+    readings = sorted(readings, key=_listing)
     fresh = [reading for reading in readings if not reading.stale]
     aside = tuple(r for r in readings if r.stale) if fresh else ()
     meanings = [
@@ -150,7 +151,7 @@ def combine(
     ]
     if len(meanings) == 1:
         return _alone(meanings[0], aside)
-    return _together(sorted(meanings, key=_listing), not fresh, aside)
+    return _together(meanings, not fresh, aside)
 
 
 def _alone(one: Meaning, aside: tuple[Reading, ...]) -> Combined:
@@ -161,9 +162,8 @@ def _alone(one: Meaning, aside: tuple[Reading, ...]) -> Combined:
     return Combined(span, says, False, says.value < 0, stale, (one,), aside)
 
 
-def _listing(one: Meaning) -> tuple[str | Decimal | int, ...]:
+def _listing(reading: Reading) -> tuple[str | Decimal | int, ...]:
     """Return a key that makes sentences independent of the order of entry."""
-    reading = one.reading
     lengths = (
         reading.value_mm,
         reading.passes_mm,

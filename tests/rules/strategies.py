@@ -5,7 +5,14 @@ from typing import Any
 from hypothesis import strategies as st
 
 from rules.requirements import RuleSet
-from rules.teeth import PERMANENT_TEETH, arch, faces, quantity_at, sites_for
+from rules.teeth import (
+    PERMANENT_TEETH,
+    arch,
+    arch_order,
+    faces,
+    quantity_at,
+    sites_for,
+)
 from rules.terms import Antagonist, Kind, Method, Position, Quantity, Relation
 from tests.rules.builders import SHIPPED
 
@@ -69,10 +76,10 @@ def readings(draw, tooth, kind, relation):
 
 
 @st.composite
-def planned(draw, tooth, rule_set: RuleSet):
+def planned(draw, tooth, rule_set: RuleSet, kinds=tuple(Kind)):
     """Return a restoration for a tooth: kind, material and their choices."""
     kind = draw(
-        st.sampled_from([k for k in Kind if sites_for(tooth, k, Relation.NORMAL)])
+        st.sampled_from([k for k in kinds if sites_for(tooth, k, Relation.NORMAL)])
     )
     material = draw(st.sampled_from(rule_set.materials))
     row = {"tooth": tooth, "kind": kind.value, "material": material.key}
@@ -86,10 +93,10 @@ def planned(draw, tooth, rule_set: RuleSet):
 
 
 @st.composite
-def units(draw, tooth=None, rule_set: RuleSet = SHIPPED):
+def units(draw, tooth=None, rule_set: RuleSet = SHIPPED, kinds=tuple(Kind)):
     """Return one unit that parses, without a span."""
     tooth = tooth or draw(st.sampled_from(PERMANENT_TEETH))
-    row = draw(planned(tooth, rule_set))
+    row = draw(planned(tooth, rule_set, kinds))
     relation = draw(st.sampled_from(list(Relation)))
     antagonist = draw(st.sampled_from(list(Antagonist)))
     if Relation.NO_ANTAGONIST in (relation, antagonist) or antagonist == "none":
@@ -111,13 +118,58 @@ def units(draw, tooth=None, rule_set: RuleSet = SHIPPED):
         )
         row["base_width_mm"] = draw(st.integers(1, 20))
     kind = Kind(row["kind"])
+    row |= draw(structure(kind))
     row["readings"] = draw(st.lists(readings(tooth, kind, relation), max_size=6))
     return row
+
+
+def structure(kind):
+    """Return what may be stated of a preparation or an implant."""
+    stated = {
+        "convergence_deg": st.sampled_from([0, "12.5", 20, 90]),
+        "dentine_mm": st.sampled_from([0, "0.4", "1.2", 3]),
+    }
+    if kind is Kind.IMPLANT_CROWN:
+        stated["retention"] = st.sampled_from(["cement", "screw"])
+    return st.fixed_dictionaries({}, optional=stated)
+
+
+@st.composite
+def bridges(draw):
+    """Return units of one span in arch order, and its connectors."""
+    quadrants = draw(st.sampled_from(["12", "34"]))
+    jaw = sorted((t for t in PERMANENT_TEETH if t[0] in quadrants), key=arch_order)
+    length = draw(st.integers(1, 4))
+    first = draw(st.integers(0, len(jaw) - length))
+    teeth = jaw[first : first + length]
+    holding = draw(st.sampled_from(teeth))
+    members = [
+        draw(
+            units(
+                tooth,
+                kinds=(Kind.RETAINER,)
+                if tooth == holding
+                else (Kind.RETAINER, Kind.PONTIC, Kind.CROWN),
+            )
+        )
+        | {"span": "A"}
+        for tooth in teeth
+    ]
+    sizes = st.sampled_from([1, "2.5", "3.2", 4])
+    connectors = [
+        {"between": list(pair), "height_mm": draw(sizes), "width_mm": draw(sizes)}
+        for pair in zip(teeth, teeth[1:], strict=False)
+        if draw(st.booleans())
+    ]
+    body: dict[str, Any] = {"units": draw(st.permutations(members))}
+    return body | ({"connectors": connectors} if connectors else {})
 
 
 @st.composite
 def bodies(draw):
     """Return a request body that parses."""
+    if draw(st.integers(0, 3)) == 0:
+        return draw(bridges())
     teeth = draw(
         st.lists(
             st.sampled_from([t for t in PERMANENT_TEETH if t[0] in "12"]),
@@ -129,6 +181,8 @@ def bodies(draw):
     body: dict[str, Any] = {"units": [draw(units(tooth)) for tooth in teeth]}
     if draw(st.booleans()):
         body["decision"] = {"k": draw(st.sampled_from([0, 1, "1.645", 5]))}
+    if draw(st.booleans()):
+        body["explain"] = draw(st.booleans())
     return body
 
 

@@ -9,6 +9,7 @@ from decimal import Decimal
 
 from rules.derivation import derive
 from rules.gap import shared_readings
+from rules.judged import Judged
 from rules.measured import Measured, measured_sites
 from rules.options import options_for
 from rules.request import CheckRequest, Unit
@@ -16,6 +17,8 @@ from rules.requirements import RuleSet
 from rules.results import CaseCheck, Option, SiteCheck, UnitCheck, worst
 from rules.rows import confront_rows
 from rules.site_check import judge_site, unmeasured_site
+from rules.span_layout import span_layouts
+from rules.spans import check_span
 from rules.teeth import row_cusps
 from rules.terms import Quantity, Site
 
@@ -37,14 +40,25 @@ def run_check(
     """Judge every unit of a request under a rule set.
 
     ``request.k`` overrides the rule set's guard factor, ``request.explain`` asks for
-    the derivation of every site. Without ``options`` only the verdicts are computed.
-    Never raises on a request that
+    the derivation of every site. Without ``options`` only the verdicts are computed,
+    neither ways out nor spans. Never raises on a request that
     ``rules.payload.parse_check`` accepted for the same rule set.
     """
     k = rule_set.k if request.k is None else request.k
-    units = tuple(
-        _check_unit(rule_set, shared_readings(unit, request.units), k, options=options)
+    judged = tuple(
+        _judged(rule_set, shared_readings(unit, request.units), k)
         for unit in request.units
+    )
+    layouts = span_layouts(request.units, request.connectors) if options else ()
+    ways = options_for(rule_set, judged, layouts, k) if options else ((),) * len(judged)
+    units = tuple(
+        UnitCheck(
+            tooth=one.unit.tooth,
+            verdict=worst(site.verdict for site in one.sites),
+            sites=one.sites,
+            options=found,
+        )
+        for one, found in zip(judged, ways, strict=True)
     )
     if request.explain:
         units = tuple(_explained(unit) for unit in units)
@@ -55,24 +69,13 @@ def run_check(
         rule_set_version=rule_set.version,
         rule_set_digest=rule_set.digest,
         k=k,
+        spans=tuple(check_span(rule_set, layout) for layout in layouts),
     )
 
 
-def _check_unit(
-    rule_set: RuleSet, unit: Unit, k: Decimal, *, options: bool
-) -> UnitCheck:
+def _judged(rule_set: RuleSet, unit: Unit, k: Decimal) -> Judged:
     measured = confront_rows(unit.tooth, measured_sites(rule_set, unit))
-
-    def judge(variant: Unit) -> tuple[SiteCheck, ...]:
-        return _check_sites(rule_set, variant, measured, k)
-
-    sites = judge(unit)
-    return UnitCheck(
-        tooth=unit.tooth,
-        verdict=worst(site.verdict for site in sites),
-        sites=sites,
-        options=options_for(rule_set, unit, sites, judge) if options else (),
-    )
+    return Judged(unit, measured, _check_sites(rule_set, unit, measured, k))
 
 
 def _explained(unit: UnitCheck) -> UnitCheck:

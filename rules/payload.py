@@ -13,7 +13,7 @@ from rules.reader import Faults, Read, at, flag, length, text
 from rules.readings import plain
 from rules.request import CheckRequest, Unit
 from rules.requirements import RuleSet
-from rules.results import CaseCheck, Option, SiteCheck, UnitCheck
+from rules.results import CaseCheck, Option, SiteCheck, SpanCheck, UnitCheck
 from rules.together import check_connectors, check_together
 from rules.unit_reader import read_unit
 
@@ -112,6 +112,7 @@ def check_json(result: CaseCheck) -> dict[str, Any]:
         },
         "verdict": result.verdict.value,
         "units": [_unit_json(unit) for unit in result.units],
+        "spans": [_span_json(span) for span in result.spans],
     }
 
 
@@ -159,12 +160,17 @@ def _site_json(site: SiteCheck) -> dict[str, Any]:
     return found
 
 
+_CHOSEN = ("material", "occlusal_surface", "cementation", "referral", "retention")
+
+
 def _option_json(option: Option) -> dict[str, Any]:
     found: dict[str, Any] = {"kind": option.kind}
-    for key in ("material", "occlusal_surface", "cementation"):
+    for key in _CHOSEN:
         value = getattr(option, key)
         if value is not None:
             found[key] = str(value)
+    if option.abutment:
+        found["abutment"] = True
     found["feasible"] = option.feasible
     found["reasons"] = [message.text() for message in option.reasons]
     if option.depth_mm:
@@ -172,8 +178,24 @@ def _option_json(option: Option) -> dict[str, Any]:
             site.value: {"low": _mm(low), "high": _mm(high)}
             for site, low, high in option.depth_mm
         }
+    found["removal_mm"] = _mm(option.removal_mm)
     found["consequences"] = [message.text() for message in option.consequences]
     return found
+
+
+def _span_json(span: SpanCheck) -> dict[str, Any]:
+    return {
+        "span": span.span,
+        "teeth": list(span.teeth),
+        "pontics": span.pontics,
+        "cantilever": span.cantilever,
+        "material": span.material,
+        "iso_6872_class_needed": span.iso_6872_class_needed,
+        "connector_mm2": _mm(span.connector_mm2),
+        "deflection_index": span.deflection_index,
+        "faults": [message.text() for message in span.faults],
+        "notes": [message.text() for message in span.notes],
+    }
 
 
 def _mm(length_mm: Decimal | None) -> float | None:

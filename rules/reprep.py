@@ -2,24 +2,17 @@
 
 The depth is an interval: at least what is proven short, at most up to the target.
 Only a site that may be below its need is cut: neither the guard band nor a target
-above the need takes tooth substance by itself. Wall heights are judged against published minima (``rules.structure``), below which the
-option stays feasible and the clinician decides.
+above the need takes tooth substance by itself. What is left of walls and dentine is
+told by ``rules.walls`` and ``rules.dentine``.
 """
 
 from collections.abc import Sequence
 from decimal import Decimal
 
+from rules.dentine import dentine_messages
 from rules.explain import mm
 from rules.request import Unit
 from rules.results import Option, SiteCheck
-from rules.structure import (
-    MINIMUM_RATIO,
-    limiting_convergence,
-    minimum_height,
-    ratio,
-    walls_shortened,
-)
-from rules.teeth import wall_label
 from rules.terms import (
     Antagonist,
     Doubt,
@@ -29,11 +22,11 @@ from rules.terms import (
     Quantity,
     Site,
     Verdict,
-    Wall,
     label,
 )
+from rules.walls import Depth, wall_messages
 
-__all__ = ["re_preparation"]
+__all__ = ["cut_depths", "re_preparation", "without_preparation"]
 
 
 def _(text: str) -> str:
@@ -44,8 +37,6 @@ _ZERO = Decimal(0)
 # A pontic has no preparation, an implant crown's space is not cut from a tooth.
 _NEVER = (Kind.PONTIC, Kind.IMPLANT_CROWN)
 _VERIFY = (Doubt.DISAGREEMENT, Doubt.INTERPENETRATION)
-
-_Depth = tuple[Site, Decimal, Decimal]
 
 
 def re_preparation(unit: Unit, sites: Sequence[SiteCheck]) -> Option | None:
@@ -62,23 +53,42 @@ def re_preparation(unit: Unit, sites: Sequence[SiteCheck]) -> Option | None:
     if not cut:
         return Option("re_preparation", False, reasons=_reasons(first, doubtful))
     depths = _merge([depth for site in cut if (depth := _depth(site))])
-    walls, lost = _wall_messages(unit, depths)
+    walls, lost = wall_messages(unit, depths)
+    dentine, stop = dentine_messages(unit, depths)
     return Option(
         "re_preparation",
-        feasible=not lost,
-        reasons=tuple(lost),
+        feasible=not (lost or stop),
+        reasons=(*lost, *stop),
         consequences=(
             *_unproven(cut),
             *(_stop_message(unit, site) for site in cut),
             *(_verify_message(site) for site in first),
             *walls,
+            *dentine,
             *_afterwards(unit),
         ),
         depth_mm=depths,
+        removal_mm=max(high for _site, _low, high in depths),
     )
 
 
-def _depth(site: SiteCheck) -> _Depth | None:
+def without_preparation(unit: Unit) -> bool:
+    """Tell whether nothing of the unit's own tooth can be cut."""
+    return unit.kind in _NEVER
+
+
+def cut_depths(doubtful: Sequence[SiteCheck]) -> tuple[Depth, ...]:
+    """Return how deep each site in doubt is cut; none where readings contradict."""
+    return _merge(
+        [
+            depth
+            for site in doubtful
+            if not set(site.doubts) & set(_VERIFY) and (depth := _depth(site))
+        ]
+    )
+
+
+def _depth(site: SiteCheck) -> Depth | None:
     """Return least and most to remove; None where the need is already shown."""
     if site.target_mm is None or site.low_mm is None or site.shortage_low_mm is None:
         return None
@@ -87,7 +97,7 @@ def _depth(site: SiteCheck) -> _Depth | None:
     return (site.site, site.shortage_low_mm, site.target_mm - site.low_mm)
 
 
-def _merge(depths: Sequence[_Depth]) -> tuple[_Depth, ...]:
+def _merge(depths: Sequence[Depth]) -> tuple[Depth, ...]:
     """Join the depths of a site read as clearance and as reduction."""
     found: dict[Site, tuple[Decimal, Decimal]] = {}
     for site, low, high in depths:
@@ -183,95 +193,19 @@ def _stop_message(unit: Unit, site: SiteCheck) -> Message:
     )
 
 
-def _wall_messages(
-    unit: Unit, depths: Sequence[_Depth]
-) -> tuple[list[Message], list[Message]]:
-    """Return what becomes of the walls, and reasons where a wall would be gone."""
-    lowered: dict[Wall, Decimal] = {}
-    for site, _low, high in depths:
-        for wall in walls_shortened(site, unit.tooth, unit.relation):
-            lowered[wall] = max(high, lowered.get(wall, _ZERO))
-    stated = dict(unit.wall_heights_mm)
-    kept: list[Message] = []
-    lost: list[Message] = []
-    for wall in (wall for wall in Wall if wall in lowered):
-        params = {"wall": wall_label(wall, unit.tooth)}
-        if wall not in stated:
-            kept.append(
-                Message(_("The {wall} loses height: state it to check it."), params)
-            )
-        elif stated[wall] <= lowered[wall]:
-            lost.append(Message(_("Nothing would be left of the {wall}."), params))
-        else:
-            kept += _wall(unit, wall, stated[wall] - lowered[wall])
-    return kept, lost
-
-
-def _wall(unit: Unit, wall: Wall, height: Decimal) -> list[Message]:
-    least, base = minimum_height(unit.tooth), unit.base_width_mm
-    share = ratio(height, base) if base else None
-    params = {
-        "wall": wall_label(wall, unit.tooth),
-        "height": mm(height),
-        "least": mm(least),
-        "ratio": f"{share:.2f}" if share is not None else "",
-        "share": f"{MINIMUM_RATIO}",
-    }
-    if height < least or (share is not None and share < MINIMUM_RATIO):
-        message = _(
-            "The {wall} would be {height} mm high (published minimum {least} mm): "
-            "feasible with grooves, boxes or adhesive cementation; the clinician "
-            "decides."
-        )
-        if share is not None:
-            message = _(
-                "The {wall} would be {height} mm high (published minimum {least} mm) "
-                "and {ratio} of the base width (minimum {share}): feasible with "
-                "grooves, boxes or adhesive cementation; the clinician decides."
-            )
-    else:
-        message = _("The {wall} stays at least {height} mm high (minimum {least} mm).")
-    found = [Message(message, params)]
-    if base:
-        angle = f"{limiting_convergence(height, base):.0f}"
-        found.append(
-            Message(
-                _(
-                    "At that height the {wall} resists tipping only below {angle} "
-                    "degrees of total convergence."
-                ),
-                {"wall": params["wall"], "angle": angle},
-            )
-        )
-    return found
-
-
 def _afterwards(unit: Unit) -> list[Message]:
-    # Over 2 mm of dentine hardly any pulp response, 0.5 mm the least that averts
-    # irreversible damage: secondary sources, to be confirmed by the prosthodontist.
-    found = [
-        Message(
-            _(
-                "Judge the remaining dentine over the pulp first: caution below 2.0 "
-                "mm, stop at 0.5 mm."
-            )
-        )
-    ]
+    found = []
     if unit.antagonist is Antagonist.PREPARED:
-        found.append(
-            Message(_("The depth is that of the gap: both preparations share it."))
-        )
-    if unit.span is not None:
-        found.append(
-            Message(
-                _(
-                    "Afterwards: new readings, an impression of every abutment of the "
-                    "span, and a jaw record."
-                )
-            )
-        )
-    else:
-        found.append(
-            Message(_("Afterwards: new readings, an impression and a jaw record."))
-        )
+        found.append(_SHARED)
+    found.append(_AFTER_ALONE if unit.span is None else _AFTER_SPAN)
     return found
+
+
+_SHARED = Message(_("The depth is that of the gap: both preparations share it."))
+_AFTER_ALONE = Message(_("Afterwards: new readings, an impression and a jaw record."))
+_AFTER_SPAN = Message(
+    _(
+        "Afterwards: new readings, an impression of every abutment of the span, and a "
+        "jaw record."
+    )
+)

@@ -109,7 +109,8 @@ class Option:
     """A way out. ``depth_mm`` gives least and most to remove, per site, in mm.
 
     ``removal_mm`` is the most sound tissue it takes, of this tooth or the opposing
-    one; the list is ordered by it.
+    one; the list is ordered by it. ``abutment``: a lower or angled abutment of an
+    implant crown.
     """
 
     kind: str
@@ -123,6 +124,7 @@ class Option:
     referral: Referral | None = None
     retention: Retention | None = None
     removal_mm: Decimal = Decimal(0)
+    abutment: bool = False
 
 
 @dataclass(frozen=True, slots=True)

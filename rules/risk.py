@@ -12,6 +12,12 @@ def _(text: str) -> str:
     return text
 
 
+# A device that does not keep its instructions for use says so in its statement (the
+# logic of Regulation (EU) 2017/745, annex XIII; from memory, to be confirmed).
+_UNDERCUT = _(
+    "The need comes from instructions for use ({sites}): where it is not kept, the "
+    "statement of the device must name it and the grounds."
+)
 _CONTRADICTING = {Doubt.DISAGREEMENT, Doubt.INTERPENETRATION}
 
 
@@ -34,6 +40,17 @@ def accept_risk(doubtful: Sequence[SiteCheck], unread: Sequence[SiteCheck]) -> O
                 )
             )
         )
+        consequences.append(
+            Message(
+                _(
+                    "Say what it means for the warranty, and until when the acceptance "
+                    "holds."
+                )
+            )
+        )
+    built = [site.label for site in doubtful if _instructed(site)]
+    if built:
+        consequences.append(Message(_UNDERCUT, {"sites": ", ".join(built)}))
     if doubtful and all(site.at_or_above_need for site in doubtful):
         consequences.append(
             Message(
@@ -53,6 +70,13 @@ def accept_risk(doubtful: Sequence[SiteCheck], unread: Sequence[SiteCheck]) -> O
         for site in unread
     ]
     return Option("accept_risk", feasible=True, consequences=tuple(consequences))
+
+
+def _instructed(site: SiteCheck) -> bool:
+    """Tell whether the need was built from, or stated by, instructions for use."""
+    own, rule_set = site.grounds.need.own, site.grounds.rule_set
+    material = rule_set.material(own.material) if own else None
+    return site.thickness_mm is not None or bool(material and material.instructions)
 
 
 def _unknown(site: SiteCheck) -> list[Message]:

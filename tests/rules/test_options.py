@@ -55,8 +55,8 @@ def test_re_preparation_says_where_how_deep_and_when_to_stop():
         "At the lingual cusps: remove up to 0.5 mm and stop when the 1.5 mm strip "
         "slides.",
         "The lingual wall loses height: state it to check it.",
-        "Judge the remaining dentine over the pulp first: caution below 2.0 mm, stop "
-        "at 0.5 mm.",
+        "Judge the remaining dentine over the pulp first, and state it: caution below "
+        "2.0 mm, stop at 0.5 mm.",
         "Afterwards: new readings, an impression and a jaw record.",
     ]
 
@@ -112,11 +112,16 @@ def test_after_removing_the_most_the_site_is_sufficient(low, gap):
     [
         (
             4.3,
-            "The lingual wall would be 3.8 mm high (published minimum 4.0 mm) and 0.38 "
-            "of the base width (minimum 0.4): feasible with grooves, boxes or adhesive "
-            "cementation; the clinician decides.",
+            "The lingual wall would fall from 4.3 to 3.8 mm (published minimum 4.0 mm) "
+            "and from 0.43 to 0.38 of the base width (minimum 0.4): feasible with "
+            "grooves, boxes or adhesive cementation; the clinician decides.",
         ),
-        (4.6, "The lingual wall stays at least 4.1 mm high (minimum 4.0 mm)."),
+        (
+            4.6,
+            "The lingual wall goes from 4.6 to 4.1 mm at least and from 0.46 to 0.41 "
+            "of the base width, which is not below the published minima of 4.0 mm and "
+            "0.4.",
+        ),
     ],
 )
 def test_wall_heights_after_re_preparation(height, expected):
@@ -135,8 +140,8 @@ def test_wall_height_without_a_base_width():
     result = run(unit(*SHORT, wall_heights_mm={"lingual": 4.3}))
     (option,) = options_of(result, "re_preparation")
     assert (
-        "The lingual wall would be 3.8 mm high (published minimum 4.0 mm): feasible "
-        "with grooves, boxes or adhesive cementation; the clinician decides."
+        "The lingual wall would fall from 4.3 to 3.8 mm (published minimum 4.0 mm): "
+        "feasible with grooves, boxes or adhesive cementation; the clinician decides."
         in texts(option.consequences)
     )
 
@@ -287,16 +292,21 @@ def test_depth_of_a_shared_gap_is_said_to_be_shared():
     )
 
 
-def materials_of(result):
+def materials_of(result, index=0):
     return {
         (o.material, o.occlusal_surface): o
-        for o in options_of(result, "change_material")
+        for kind in ("change_design", "change_material")
+        for o in options_of(result, kind, index)
+        if o.material
     }
 
 
 def test_every_other_material_is_offered_with_its_verdict():
     found = materials_of(run(unit(*SHORT)))
     assert {key for key, _surface in found} == {m.key for m in SHIPPED.materials}
+    assert {o.material for o in found.values() if o.kind == "change_design"} == {
+        "metal_ceramic"
+    }
     feasible = {key for key, option in found.items() if option.feasible}
     assert feasible == {
         ("full_metal", None),
@@ -310,29 +320,38 @@ def test_every_other_material_is_offered_with_its_verdict():
     }
     refused = found["feldspathic", None]
     assert texts(refused.reasons) == [
-        "At the lingual cusps: it needs 1.5 mm, so 0.5 mm may be missing."
+        "At the lingual cusps: it needs 1.5 mm, so 0.5 mm may be missing.",
+        "From the class (ISO 6872): a crown on this tooth, cemented so, asks for class "
+        "2, Feldspathic ceramic is class 1; the instructions for use decide.",
     ]
     assert refused.consequences == ()
     assert ("metal_ceramic", "ceramic") not in found
 
 
 def test_consequences_of_a_material():
-    found = materials_of(run(unit(*SHORT, span="A", kind="retainer")))
+    found = materials_of(run(unit(*SHORT)))
     bonded = texts(found["lithium_disilicate", None].consequences)
-    assert "The whole span A changes with it." in bonded
-    assert any("class (ISO 6872) must allow it" in text for text in bonded)
-    assert "It is cemented adhesively: the field must be kept dry." in bonded
+    assert bonded[:2] == [
+        "Nothing is removed. A new prescription revision is signed.",
+        "Price and days: ask the laboratory.",
+    ]
+    assert (
+        "It is cemented adhesively: the field must be kept dry, and the finish line is "
+        "best in enamel."
+    ) in bonded
+    assert any("wear of the opposing tooth" in text for text in bonded)
     metal = texts(found["metal_ceramic", "metal"].consequences)
     assert "The occlusal surface shows metal: ask the patient." in metal
+    assert not any("wear of the opposing tooth" in text for text in metal)
     gold = texts(found["full_metal", None].consequences)
     assert "The restoration shows metal all over: ask the patient." in gold
     # 5Y needs 1.2 of an interval [1.0, 1.5)
     undecided = texts(found["zirconia_5y", None].consequences)
     assert "At the lingual cusps: undecided in this material too." in undecided
-    refused = found["feldspathic", None]
-    assert texts(refused.reasons) == [
-        "The rule set states no need for this material as retainer."
-    ]
+    refused = materials_of(run(unit(*SHORT, kind="retainer")))["feldspathic", None]
+    assert "The rule set states no need for this material as retainer." in texts(
+        refused.reasons
+    )
 
 
 def test_the_other_cementation_of_the_own_material():
@@ -409,12 +428,17 @@ def test_measuring_again_is_honest_about_proven_shortage():
 
 def test_order_is_feasible_then_least_removal_then_least_change_then_time():
     options = run(unit(*SHORT)).units[0].options
-    feasible = [o.kind for o in options if o.feasible]
+    feasible = [(o.kind, o.referral, o.removal_mm) for o in options if o.feasible]
     assert feasible == [
-        "re_measure",
-        *["change_material"] * 8,
-        "accept_risk",
-        "re_preparation",
+        ("re_measure", None, 0),
+        ("change_design", None, 0),
+        *[("change_material", None, 0)] * 7,
+        ("accept_risk", None, 0),
+        ("refer", "orthodontics", 0),
+        ("reduction_coping", None, D("0.5")),
+        ("re_preparation", None, D("0.5")),
+        ("adjust_opposing", None, D("0.5")),
+        ("refer", "plane_correction", D("0.5")),
     ]
     flags = [o.feasible for o in options]
     assert flags == sorted(flags, reverse=True)
@@ -426,8 +450,16 @@ def test_options_as_json():
         (o["kind"], o.get("material"), o.get("occlusal_surface")): o for o in options
     }
     cut = by_kind["re_preparation", None, None]
-    assert set(cut) == {"kind", "feasible", "reasons", "depth_mm", "consequences"}
-    metal = by_kind["change_material", "metal_ceramic", "metal"]
+    assert set(cut) == {
+        "kind",
+        "feasible",
+        "reasons",
+        "depth_mm",
+        "removal_mm",
+        "consequences",
+    }
+    assert cut["removal_mm"] == 0.5
+    metal = by_kind["change_design", "metal_ceramic", "metal"]
     assert metal["cementation"] == "conventional"
     assert "depth_mm" not in metal
     assert all(isinstance(o["reasons"], list) for o in options)

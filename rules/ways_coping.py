@@ -1,0 +1,117 @@
+"""Reduction coping: the laboratory trims the die and shows by a coping what is over.
+
+Offered for one short site only: an incisal edge, a cusp, a cusp row or one surface,
+at least 1 mm away from the finish line (after laboratory teaching pages of 2013 and
+2014; the other limits are common practice, no source).
+"""
+
+from collections.abc import Iterator
+from decimal import Decimal
+
+from rules.explain import mm
+from rules.reprep import cut_depths, without_preparation
+from rules.results import Option, SiteCheck
+from rules.subject import CONTRADICTING, Subject
+from rules.teeth import arch, is_anterior
+from rules.terms import Antagonist, Arch, Kind, Message, Site, Verdict
+
+__all__ = ["reduction_coping"]
+
+
+def _(text: str) -> str:
+    return text
+
+
+_ZERO = Decimal(0)
+_TOO_THIN = (Kind.VENEER, Kind.INLAY)
+# Within 1 mm of the finish line, or of no height of its own.
+_AXIAL = frozenset(
+    {
+        Site.FACIAL_WALL,
+        Site.LINGUAL_WALL,
+        Site.MESIAL_WALL,
+        Site.DISTAL_WALL,
+        Site.FINISH_LINE,
+    }
+)
+
+
+def reduction_coping(subject: Subject) -> Option | None:
+    """Return the option with the depth the coping shows; None where none is cut."""
+    if without_preparation(subject.unit):
+        return None
+    reason = next(_reasons(subject), None)
+    if reason is not None:
+        return Option("reduction_coping", feasible=False, reasons=(reason,))
+    (site,) = subject.doubtful
+    least, most = site.shortage_low_mm or _ZERO, site.shortage_high_mm or _ZERO
+    return Option(
+        "reduction_coping",
+        feasible=True,
+        consequences=tuple(_consequences(subject, site)),
+        depth_mm=((site.site, least, most),),
+        removal_mm=most,
+    )
+
+
+def _reasons(subject: Subject) -> Iterator[Message]:
+    unit, doubtful = subject.unit, subject.doubtful
+    if unit.kind in _TOO_THIN:
+        yield _THIN
+    if unit.antagonist is Antagonist.PREPARED:
+        yield _PREPARED
+    if len(doubtful) > 1:
+        yield _ONE_SITE
+        return
+    site = doubtful[0]
+    if CONTRADICTING & set(site.doubts):
+        yield Message(_VERIFY, {"site": site.label})
+    elif not cut_depths(doubtful):
+        yield _NOTHING_SHOWN
+    if site.site in _AXIAL:
+        yield Message(_FINISH_LINE, {"site": site.label})
+    palatal = site.site is Site.LINGUAL_SURFACE and arch(unit.tooth) is Arch.UPPER
+    if palatal and is_anterior(unit.tooth):
+        yield _PALATAL
+
+
+def _consequences(subject: Subject, site: SiteCheck) -> Iterator[Message]:
+    if site.verdict is not Verdict.INSUFFICIENT:
+        yield Message(_UNPROVEN, {"site": site.label})
+    params = {"site": site.label, "most": mm(site.shortage_high_mm or _ZERO)}
+    yield Message(_TRIM, params)
+    yield from _ALWAYS
+    if not is_anterior(subject.unit.tooth):
+        yield _HARD
+
+
+_THIN = Message(_("A veneer or an inlay is too thin to risk it."))
+_PREPARED = Message(
+    _("Both teeth are prepared: the coping cannot show which of them is too high.")
+)
+_ONE_SITE = Message(_("Only where a single site of the tooth is short."))
+_VERIFY = _("At the {site}: verify and re-measure before anything is removed.")
+_NOTHING_SHOWN = Message(_("No reading shows how much the die would be trimmed."))
+_FINISH_LINE = _("At the {site}: a coping stays at least 1 mm from the finish line.")
+_PALATAL = Message(
+    _("The palatal surface of an upper front tooth: hard to repeat in the mouth.")
+)
+_UNPROVEN = _(
+    "At the {site}: the shortage is not proven. Measure once more before anything is "
+    "removed."
+)
+_TRIM = _(
+    "At the {site}: the laboratory trims the die by up to {most} mm and makes the "
+    "restoration on it."
+)
+_ALWAYS = (
+    Message(
+        _(
+            "Before seating you trim the tooth through the coping, a little more than "
+            "it shows, and round the edges; then check the seat."
+        )
+    ),
+    Message(_("The trimming stays at least 1 mm from the finish line.")),
+    Message(_("Your written agreement comes first; the use is recorded at the fit.")),
+)
+_HARD = Message(_("On posterior teeth a coping is often hard to transfer."))

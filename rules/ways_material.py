@@ -1,0 +1,168 @@
+"""Another material, or another occlusal surface of the same one.
+
+A change holds for the whole span: it is feasible only where every unit of it has
+room, and where class, span limit and connectors allow it.
+"""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field
+
+from rules.requirements import RuleSet
+from rules.results import Option
+from rules.span_layout import Layout
+from rules.span_limits import Limits, limits_of
+from rules.subject import Subject
+from rules.terms import Cementation, Kind, Message, OcclusalSurface
+from rules.variants import Variant
+
+__all__ = ["SpanWays", "material_ways"]
+
+
+def _(text: str) -> str:
+    return text
+
+
+_FULL_METAL = "full_metal"
+# Later than any laboratory promises: days that are not stated come last.
+_UNSTATED = 10_000
+
+
+@dataclass(slots=True, eq=False)
+class SpanWays:
+    """A span with the subjects of all its units; limits are worked out once each."""
+
+    layout: Layout
+    members: tuple[Subject, ...]
+    _limits: dict[str, Limits] = field(default_factory=dict)
+
+    def limits(self, rule_set: RuleSet, material: str) -> Limits:
+        """Return what holds for the span in a material."""
+        if material not in self._limits:
+            self._limits[material] = limits_of(rule_set, self.layout, material)
+        return self._limits[material]
+
+
+def material_ways(subject: Subject, span: SpanWays | None) -> list[Option]:
+    """Return every change of design, then of material, the quickest first."""
+    found = sorted(
+        subject.variants(),
+        key=lambda variant: _UNSTATED if variant.days is None else variant.days,
+    )
+    return [_way(subject, variant, span) for variant in found]
+
+
+def _way(subject: Subject, variant: Variant, span: SpanWays | None) -> Option:
+    material, surface, cementation = variant.key
+    own = material == subject.unit.material
+    reasons = tuple(_reasons(subject, variant, span))
+    design = own and surface is not subject.unit.occlusal_surface
+    return Option(
+        "change_design" if design else "change_material",
+        not reasons,
+        reasons,
+        () if reasons else tuple(_consequences(subject, variant, span)),
+        material,
+        surface,
+        cementation,
+    )
+
+
+def _reasons(
+    subject: Subject, variant: Variant, span: SpanWays | None
+) -> Iterator[Message]:
+    current = subject.rule_set.material(subject.unit.material)
+    if variant.material.provisional and current and not current.provisional:
+        yield _PROVISIONAL
+    yield from subject.outcome(variant).reasons
+    own = variant.material.key == subject.unit.material
+    if span is None:
+        if not own and subject.unit.kind is not Kind.PONTIC:
+            yield from variant.weak
+        return
+    for other, there in _others(subject, variant, span):
+        yield from other.outcome(there).elsewhere
+    # A limit the span breaks as it is planned is not broken by a change of design.
+    if not own:
+        yield from span.limits(subject.rule_set, variant.material.key).faults
+
+
+def _others(
+    subject: Subject, variant: Variant, span: SpanWays
+) -> Iterator[tuple[Subject, Variant]]:
+    for other in span.members:
+        if other is not subject:
+            yield other, other.plan[variant.key]
+
+
+def _consequences(
+    subject: Subject, variant: Variant, span: SpanWays | None
+) -> Iterator[Message]:
+    yield _REMOVES_NOTHING
+    yield variant.charge
+    own = variant.material.key == subject.unit.material
+    if span is not None:
+        yield Message(_WHOLE_SPAN, {"span": span.layout.span})
+        if not own:
+            yield from span.limits(subject.rule_set, variant.material.key).notes
+            yield _INSTRUCTIONS
+        for other, there in _others(subject, variant, span):
+            yield from other.outcome(there).unknown
+    elif not own:
+        yield from variant.unclassed
+    yield from _looks(variant, own)
+    yield from _cementation(subject, variant)
+    yield from subject.outcome(variant).doubts
+
+
+def _looks(variant: Variant, own: bool) -> Iterable[Message]:
+    surface = variant.planned.occlusal_surface
+    if variant.material.key == _FULL_METAL:
+        yield _ALL_METAL
+    if surface is OcclusalSurface.METAL:
+        yield _METAL
+    elif surface is OcclusalSurface.MONOLITHIC:
+        yield _MONOLITHIC
+    if not own:
+        yield _SHADE
+
+
+def _cementation(subject: Subject, variant: Variant) -> Iterable[Message]:
+    """Say what a change of cementation asks for (common practice, no source)."""
+    now, then = subject.unit.cementation, variant.planned.cementation
+    if then is Cementation.ADHESIVE and now is not Cementation.ADHESIVE:
+        yield _DRY
+    elif then is Cementation.CONVENTIONAL and now is not Cementation.CONVENTIONAL:
+        yield _HOLDS
+
+
+_PROVISIONAL = Message(_("A provisional material makes no final restoration."))
+_REMOVES_NOTHING = Message(
+    _("Nothing is removed. A new prescription revision is signed.")
+)
+_WHOLE_SPAN = _("The whole span {span} changes with it.")
+_INSTRUCTIONS = Message(
+    _(
+        "Take the class and the section of the connectors from the instructions for "
+        "use of the material at hand."
+    )
+)
+_ALL_METAL = Message(_("The restoration shows metal all over: ask the patient."))
+_METAL = Message(_("The occlusal surface shows metal: ask the patient."))
+_MONOLITHIC = Message(
+    _(
+        "The contacts lie in the unlayered ceramic; only the facial surface is "
+        "layered. Show the patient the shade."
+    )
+)
+_SHADE = Message(
+    _("Shade, translucency and the wear of the opposing tooth may differ.")
+)
+_DRY = Message(
+    _(
+        "It is cemented adhesively: the field must be kept dry, and the finish line "
+        "is best in enamel."
+    )
+)
+_HOLDS = Message(
+    _("It is cemented conventionally: wall height and convergence alone must hold it.")
+)

@@ -6,6 +6,8 @@ the tenant of the row. No lock is held while a mail server is spoken to.
 """
 
 import logging
+from datetime import datetime
+from typing import Any
 from uuid import UUID
 
 from celery import shared_task
@@ -15,6 +17,7 @@ from cases import clock, outbox
 from cases.documents.render import render_and_store
 from cases.notifications import LETTERS, deliver_mails, letter_for, make_notices
 from cases.selectors.unscoped import outbox_row
+from cases.services import rule_set_impact
 from cases.services.idempotency import answers_forget
 from cases.tenancy import tenant
 
@@ -38,6 +41,8 @@ def handle(row_id: UUID, organisation_id: int) -> None:
             event = str(row.pk)
             if kind == "render_work_order":
                 render_and_store(code=payload["work_order"], at=at)
+            elif kind == rule_set_impact.KIND:
+                pass  # long work, in transactions of its own below
             elif kind in LETTERS:
                 letter = letter_for(kind=kind, payload=payload, event=event, at=at)
             else:
@@ -49,19 +54,39 @@ def handle(row_id: UUID, organisation_id: int) -> None:
                     only_user=payload.get("user"),
                     at=at,
                 )
-        if letter is not None:
+        more = False
+        if kind == rule_set_impact.KIND:
+            more = _compare(organisation_id, payload, at=at)
+        elif letter is not None:
             letter.send()
         else:
             deliver_mails(event=event, organisation_id=organisation_id, at=at)
         with tenant(organisation_id):
             if (done := outbox_row(row_id)) is not None:
                 outbox.finish(done, at=clock.now())
+                if more:
+                    rule_set_impact.impact_go_on(
+                        organisation_id=organisation_id,
+                        payload=payload,
+                        after=row_id,
+                        at=clock.now(),
+                    )
     except Exception as error:
         # Whatever went wrong, the row must come back: the outbox is the promise.
         logger.exception("outbox row %s failed", row_id)
         with tenant(organisation_id):
             if (failed := outbox_row(row_id)) is not None:
                 outbox.fail(failed, error=type(error).__name__, at=clock.now())
+
+
+def _compare(organisation_id: int, payload: dict[str, Any], *, at: datetime) -> bool:
+    """Compare the next cases with a rule set's draft; return whether there are more."""
+    return rule_set_impact.impact_slice(
+        organisation_id=organisation_id,
+        impact_code=payload["impact"],
+        lane=payload["lane"],
+        at=at,
+    )
 
 
 @shared_task(name="cases.tasks.relay_outbox", ignore_result=True)

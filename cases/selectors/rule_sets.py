@@ -3,7 +3,7 @@
 import base64
 import binascii
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 
 from django.db.models import QuerySet
 
@@ -18,12 +18,16 @@ from cases.models import (
     RuleSetImpactCase,
     RuleSetPublication,
 )
+from cases.selectors.check_catalog import own_rule_set
 from cases.tenancy import Actor
+from rules.difference import differences
 from rules.parse import parse_rule_set
 from rules.requirements import RuleSet
+from rules.terms import Message
 
 __all__ = [
     "ImpactPage",
+    "draft_differences",
     "draft_get",
     "draft_list",
     "draft_rule_set",
@@ -131,6 +135,14 @@ def publication_list(
 def draft_rule_set(draft: RuleSetDraft) -> RuleSet:
     """Return the rule set a draft holds."""
     return parse_rule_set(draft.document)
+
+
+def draft_differences(
+    draft: RuleSetDraft, *, actor: Actor, at: datetime
+) -> tuple[Message, ...]:
+    """Return in words what a draft changes against the set in force now."""
+    before = own_rule_set(actor=actor, at=at)
+    return differences(before, draft_rule_set(draft))
 
 
 def impact_get(*, actor: Actor, code: str) -> RuleSetImpact:

@@ -1,0 +1,218 @@
+"""The background work of a rule set's impact: lanes, chunks and their places.
+
+See ``rule_set_impact`` for what is compared with what.
+"""
+
+from collections.abc import Sequence
+from datetime import datetime, time
+from time import monotonic
+from typing import Any, NamedTuple
+from zoneinfo import ZoneInfo
+
+from django.db.models import F, Q, QuerySet
+
+from cases.enums import DraftStatus, ImpactStatus
+from cases.lifecycle import TERMINAL
+from cases.models import (
+    Case,
+    Organisation,
+    RuleSetImpact,
+    RuleSetImpactCase,
+    SiteVerdict,
+)
+from cases.services.rule_sets_compare import (
+    Comparison,
+    Judged,
+    SiteKey,
+    site_changes,
+)
+from cases.services.rule_sets_store import read_rule_set
+from cases.tenancy import tenant
+
+__all__ = ["CHUNK", "LANES", "impact_slice", "looked_at"]
+
+LANES = (0, 1)
+# Cases per transaction: few enough to show progress, enough to share the queries.
+CHUNK = 500
+# Seconds a worker stays with it before waiting notices have their turn.
+SLICE = 5.0
+# The place of a lane that has no more cases.
+_END: list[Any] = []
+
+
+class _Stored(NamedTuple):
+    """What is read of a case."""
+
+    case_id: int
+    created_at: datetime
+    state: str
+    check_id: int | None
+    digest: str
+    verdict: str
+    request: dict[str, Any]
+
+
+_COLUMNS = (
+    "pk",
+    "created_at",
+    "state",
+    "current_check_id",
+    "current_check__rule_set_digest",
+    "current_check__verdict",
+    "current_check__request",
+)
+
+
+def looked_at(impact: RuleSetImpact, laboratory: Organisation) -> QuerySet[Case]:
+    """Return the cases an impact compares."""
+    zone = ZoneInfo(laboratory.time_zone)
+    since = datetime.combine(impact.since, time.min, zone)
+    return Case.objects.filter(
+        Q(submitted_at__gte=since) | ~Q(state__in=TERMINAL),
+        laboratory=laboratory,
+        submitted_at__lte=impact.started_at,
+    )
+
+
+def impact_slice(
+    *,
+    organisation_id: int,
+    impact_code: str,
+    lane: int,
+    at: datetime,
+    seconds: float = SLICE,
+) -> bool:
+    """Work on one lane for some seconds; return whether it has more cases.
+
+    Opens the tenant itself, once per chunk: outside of any transaction every chunk
+    is kept as soon as it is done.
+    """
+    until = monotonic() + seconds
+    comparison: Comparison | None = None
+    while True:
+        with tenant(organisation_id):
+            impact = _running(impact_code, at=at)
+            if impact is None:
+                return False
+            if comparison is None:
+                comparison = Comparison(read_rule_set(impact.document))
+            if not _chunk(impact, comparison, lane=lane, at=at):
+                return False
+        if monotonic() >= until:
+            return True
+
+
+def _running(code: str, *, at: datetime) -> RuleSetImpact | None:
+    """Return an impact that goes on; one whose draft has changed is stopped."""
+    impact = (
+        RuleSetImpact.objects.filter(code=code, status=ImpactStatus.RUNNING)
+        .select_related("draft", "laboratory")
+        .defer("document", "draft__document")
+        .first()
+    )
+    if impact is None:
+        return None
+    draft = impact.draft
+    if draft.digest == impact.digest and draft.status != DraftStatus.DISCARDED:
+        return impact
+    RuleSetImpact.objects.filter(pk=impact.pk, status=ImpactStatus.RUNNING).update(
+        status=ImpactStatus.STOPPED, finished_at=at
+    )
+    return None
+
+
+def _chunk(
+    impact: RuleSetImpact, comparison: Comparison, *, lane: int, at: datetime
+) -> bool:
+    """Compare the next cases of a lane and keep what was found; False: it has ended."""
+    place = impact.lanes.get(str(lane))
+    if place == _END:
+        return False
+    stored = _next(impact, lane=lane, place=place)
+    found = _changed(impact, comparison, stored)
+    last = stored[-1] if len(stored) == CHUNK else None
+    now = [last.created_at.isoformat(), last.case_id] if last else _END
+    return _keep(impact, lane, (place, now), len(stored), found, at=at)
+
+
+def _next(
+    impact: RuleSetImpact, *, lane: int, place: list[Any] | None
+) -> list[_Stored]:
+    """Return the cases that follow a place, newest first, by keyset."""
+    rows = (
+        looked_at(impact, impact.laboratory)
+        .alias(parity=F("pk") % len(LANES))
+        .filter(parity=lane)
+    )
+    if place:
+        when, pk = datetime.fromisoformat(place[0]), place[1]
+        # The first condition alone bounds the index scan.
+        rows = rows.filter(
+            Q(created_at__lt=when) | Q(created_at=when, pk__lt=pk), created_at__lte=when
+        )
+    ordered = rows.order_by("-created_at", "-pk").values_list(*_COLUMNS)[:CHUNK]
+    return [_Stored(*row) for row in ordered]
+
+
+def _changed(
+    impact: RuleSetImpact, comparison: Comparison, stored: Sequence[_Stored]
+) -> list[RuleSetImpactCase]:
+    judged: dict[int, tuple[_Stored, Judged]] = {}
+    for row in stored:
+        if row.check_id is None:
+            continue
+        after = comparison.judged(row.digest, row.request)
+        if after is not None:
+            judged[row.check_id] = row, after
+    before: dict[int, dict[SiteKey, str]] = {check: {} for check in judged}
+    for check, tooth, site, quantity, verdict in (
+        SiteVerdict.objects.filter(stored_check__in=judged)
+        .order_by("pk")
+        .values_list("stored_check_id", "tooth", "site", "quantity", "verdict")
+    ):
+        before[check][tooth, site, quantity] = verdict
+    return [
+        RuleSetImpactCase(
+            impact=impact,
+            case_id=row.case_id,
+            is_open=row.state not in TERMINAL,
+            before=row.verdict,
+            after=after.verdict,
+            sites=sites,
+        )
+        for check, (row, after) in judged.items()
+        if (sites := site_changes(before[check], after)) or after.verdict != row.verdict
+    ]
+
+
+def _keep(
+    impact: RuleSetImpact,
+    lane: int,
+    places: tuple[list[Any] | None, list[Any]],
+    count: int,
+    found: Sequence[RuleSetImpactCase],
+    *,
+    at: datetime,
+) -> bool:
+    """Store a chunk unless somebody else has done it; return whether the lane goes on.
+
+    The row is locked only here, so that the lanes do not wait for each other.
+    """
+    before, now = places
+    row = RuleSetImpact.objects.select_for_update(of=("self",)).defer("document")
+    kept = row.get(pk=impact.pk)
+    if kept.status != ImpactStatus.RUNNING or kept.lanes.get(str(lane)) != before:
+        return kept.status == ImpactStatus.RUNNING
+    RuleSetImpactCase.objects.bulk_create(found)
+    kept.lanes[str(lane)] = now
+    kept.done += count
+    kept.changed += len(found)
+    if all(kept.lanes.get(str(each)) == _END for each in LANES):
+        kept.status = ImpactStatus.DONE
+        kept.finished_at = at
+        # A case may have ended while this went on.
+        kept.total = kept.done
+    kept.save(
+        update_fields=["lanes", "done", "changed", "status", "finished_at", "total"]
+    )
+    return now != _END

@@ -10,7 +10,6 @@ from django.db import connections
 from cases import tasks
 from cases.enums import ImpactStatus
 from cases.errors import Conflict, Invalid, NotAllowed, NotFound
-from cases.lifecycle import CaseState
 from cases.models import (
     Case,
     OutboxRow,
@@ -19,7 +18,7 @@ from cases.models import (
     RuleSetImpactCase,
 )
 from cases.selectors import rule_sets as selectors
-from cases.services import rule_set_impact, rule_sets, rule_sets_lanes
+from cases.services import bench, rule_set_impact, rule_sets, rule_sets_lanes
 from cases.services.readings import case_recheck
 from cases.services.rule_set_impact import LANES, impact_slice
 from cases.tenancy import Actor, acting
@@ -235,9 +234,9 @@ def test_open_cases_of_any_age_and_ended_ones_of_a_year_are_looked_at(
     for began in (recent, long_ago, long_ago, recent):
         play.at = began
         cases.append(play.at_check(sufficient_unit()))
-    with acting(first):
-        Case.objects.filter(pk=cases[0].pk).update(state=CaseState.FITTED)
-        Case.objects.filter(pk=cases[2].pk).update(state=CaseState.CANCELLED)
+    dentist = play.world.dentist
+    for case in (cases[0], cases[2]):
+        act(dentist, bench.case_cancel, case.code, reason="No longer wanted.")
     impact = run(first, draft)
     assert impact.total == impact.done == 3
     rows = {row.case_id: row.is_open for row in changed(first, impact)}

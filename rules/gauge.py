@@ -6,13 +6,13 @@ shortage, and up to which need they prove room. Trying a material is then a comp
 A property test holds both ways of judging together.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from decimal import Decimal
 
 from rules.measured import Measured
 from rules.readings import Combined
 from rules.results import SiteCheck
-from rules.terms import Message, Position, Quantity, Site, Verdict
+from rules.terms import Position, Verdict
 
 __all__ = ["Gauge", "gauge"]
 
@@ -23,7 +23,7 @@ class Gauge:
 
     A need above ``short_above`` or from ``short_from`` on is proven unmet, one up to
     ``shown_to`` is proven met. ``least_mm`` is the smallest length any position that
-    counts shows. ``said`` keeps sentences of this site by the need they speak of.
+    counts shows.
     """
 
     check: SiteCheck
@@ -32,30 +32,14 @@ class Gauge:
     short_from: Decimal | None = None
     shown_to: Decimal | None = None
     least_mm: Decimal | None = None
-    said: dict[object, Message] = field(default_factory=dict)
-
-    @property
-    def site(self) -> Site:
-        """The site of the readings."""
-        return self.check.site
-
-    @property
-    def quantity(self) -> Quantity:
-        """What the readings mean there."""
-        return self.check.quantity
-
-    def is_short(self, need: Decimal) -> bool:
-        """Tell whether the readings prove a need in mm unmet."""
-        above, start = self.short_above, self.short_from
-        return (above is not None and need > above) or (
-            start is not None and need >= start
-        )
 
     def verdict(self, need: Decimal | None) -> Verdict:
         """Return the verdict the readings give a need in mm (None: none stated)."""
         if need is None:
             return Verdict.UNDECIDED
-        if self.is_short(need):
+        if self.short_above is not None and need > self.short_above:
+            return Verdict.INSUFFICIENT
+        if self.short_from is not None and need >= self.short_from:
             return Verdict.INSUFFICIENT
         if self.shown_to is not None and need <= self.shown_to:
             return Verdict.SUFFICIENT

@@ -4,6 +4,7 @@ Lengths are written with a point and the unit stands in the template.
 """
 
 from decimal import ROUND_FLOOR, Decimal
+from functools import lru_cache
 
 from rules.measurement import Basis, Interval, Point, Reading
 from rules.numbers import plain
@@ -19,6 +20,8 @@ def _(text: str) -> str:
     return text
 
 
+# One check says the same few lengths hundreds of times; equal lengths read alike.
+@lru_cache(maxsize=2048)
 def mm(length: Decimal) -> str:
     """Return a length for a sentence: at least one decimal, two at most."""
     text = plain(length.quantize(_HUNDREDTH))

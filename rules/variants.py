@@ -41,11 +41,13 @@ class Variant:
 
     ``barred`` says that no line speaks of the kind (``known`` False). Standing alone
     the unit may be too ``weak`` in it, or ``unclassed``; in a span the span decides.
-    ``charge`` is the laboratory's, or asks for it; ``days`` None: not stated.
+    ``charge`` is the laboratory's, or asks for it; ``days`` None: not stated. ``key``
+    is what the variant is looked up by in another unit's plan.
     """
 
     rule_set: RuleSet
     relation: Relation
+    key: VariantKey
     material: Material
     planned: FacingUnit
     known: bool
@@ -55,12 +57,6 @@ class Variant:
     charge: Message
     days: int | None
     lines: dict[tuple[Site, Quantity], Need | None] = field(default_factory=dict)
-
-    @property
-    def key(self) -> VariantKey:
-        """What the variant is looked up by in another unit's plan."""
-        planned = self.planned
-        return planned.material, planned.occlusal_surface, planned.cementation
 
     def line(self, site: Site, quantity: Quantity) -> Need | None:
         """Return the line of the rule set for a site in this restoration.
@@ -125,6 +121,7 @@ def _variant(
     return Variant(
         rule_set=rule_set,
         relation=unit.relation,
+        key=(material.key, surface, cementation),
         material=material,
         planned=FacingUnit(unit.tooth, unit.kind, material.key, cementation, surface),
         known=known,

@@ -11,9 +11,9 @@ from rules.requirements import RuleSet
 from rules.results import Option
 from rules.span_layout import Layout
 from rules.span_limits import Limits, limits_of
-from rules.subject import Subject
+from rules.subject import Outcome, Subject
 from rules.terms import Cementation, Kind, Message, OcclusalSurface
-from rules.variants import Variant
+from rules.variants import Variant, VariantKey
 
 __all__ = ["SpanWays", "material_ways"]
 
@@ -22,6 +22,7 @@ def _(text: str) -> str:
     return text
 
 
+_Heard = tuple[Subject, Outcome]
 _FULL_METAL = "full_metal"
 # Later than any laboratory promises: days that are not stated come last.
 _UNSTATED = 10_000
@@ -29,17 +30,27 @@ _UNSTATED = 10_000
 
 @dataclass(slots=True, eq=False)
 class SpanWays:
-    """A span with the subjects of all its units; limits are worked out once each."""
+    """A span with the subjects of all its units; everything is worked out once."""
 
     layout: Layout
     members: tuple[Subject, ...]
     _limits: dict[str, Limits] = field(default_factory=dict)
+    _heard: dict[VariantKey, tuple[_Heard, ...]] = field(default_factory=dict)
 
     def limits(self, rule_set: RuleSet, material: str) -> Limits:
         """Return what holds for the span in a material."""
         if material not in self._limits:
             self._limits[material] = limits_of(rule_set, self.layout, material)
         return self._limits[material]
+
+    def heard(self, key: VariantKey) -> tuple[_Heard, ...]:
+        """Return the units of which something is to be said, all made in a variant."""
+        if key not in self._heard:
+            outcomes = ((one, one.outcome(one.plan[key])) for one in self.members)
+            self._heard[key] = tuple(
+                (one, found) for one, found in outcomes if found[2] or found[3]
+            )
+        return self._heard[key]
 
 
 def material_ways(subject: Subject, span: SpanWays | None) -> list[Option]:
@@ -54,7 +65,7 @@ def material_ways(subject: Subject, span: SpanWays | None) -> list[Option]:
 def _way(subject: Subject, variant: Variant, span: SpanWays | None) -> Option:
     material, surface, cementation = variant.key
     own = material == subject.unit.material
-    reasons = tuple(_reasons(subject, variant, span))
+    reasons = _reasons(subject, variant, span)
     design = own and surface is not subject.unit.occlusal_surface
     return Option(
         "change_design" if design else "change_material",
@@ -69,29 +80,25 @@ def _way(subject: Subject, variant: Variant, span: SpanWays | None) -> Option:
 
 def _reasons(
     subject: Subject, variant: Variant, span: SpanWays | None
-) -> Iterator[Message]:
-    current = subject.rule_set.material(subject.unit.material)
-    if variant.material.provisional and current and not current.provisional:
-        yield _PROVISIONAL
-    yield from subject.outcome(variant).reasons
+) -> tuple[Message, ...]:
+    found = subject.outcome(variant).reasons
+    if variant.material.provisional and not _is_provisional(subject):
+        found = (_PROVISIONAL, *found)
     own = variant.material.key == subject.unit.material
     if span is None:
-        if not own and subject.unit.kind is not Kind.PONTIC:
-            yield from variant.weak
-        return
-    for other, there in _others(subject, variant, span):
-        yield from other.outcome(there).elsewhere
-    # A limit the span breaks as it is planned is not broken by a change of design.
-    if not own:
-        yield from span.limits(subject.rule_set, variant.material.key).faults
-
-
-def _others(
-    subject: Subject, variant: Variant, span: SpanWays
-) -> Iterator[tuple[Subject, Variant]]:
-    for other in span.members:
+        alone = not own and subject.unit.kind is not Kind.PONTIC
+        return found + variant.weak if alone else found
+    for other, outcome in span.heard(variant.key):
         if other is not subject:
-            yield other, other.plan[variant.key]
+            found += outcome.elsewhere
+    # A limit the span breaks as it is planned is not broken by a change of design.
+    limits = () if own else span.limits(subject.rule_set, variant.key[0]).faults
+    return found + limits
+
+
+def _is_provisional(subject: Subject) -> bool:
+    current = subject.rule_set.material(subject.unit.material)
+    return current is not None and current.provisional
 
 
 def _consequences(
@@ -105,8 +112,9 @@ def _consequences(
         if not own:
             yield from span.limits(subject.rule_set, variant.material.key).notes
             yield _INSTRUCTIONS
-        for other, there in _others(subject, variant, span):
-            yield from other.outcome(there).unknown
+        for other, outcome in span.heard(variant.key):
+            if other is not subject:
+                yield from outcome.unknown
     elif not own:
         yield from variant.unclassed
     yield from _looks(variant, own)

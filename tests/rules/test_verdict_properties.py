@@ -81,6 +81,7 @@ def test_a_wider_interval_never_turns_one_proof_into_the_other(
     ends, below, above, open_end, need
 ):
     low, high = ends
+    assume(low < high)
     narrow = decide(Combined(Interval(low, high)), need, D(0))
     wide = Interval(max(D(0), low - below), None if open_end else high + above)
     wider = decide(Combined(wide), need, D(0))

@@ -10,7 +10,7 @@ from decimal import Decimal as D
 import pytest
 
 from rules.terms import Doubt, Verdict
-from tests.rules.builders import PROTRUSION, run, site_of, strip, unit
+from tests.rules.builders import PROTRUSION, point, run, site_of, strip, unit
 
 LEFT = "left_laterotrusion"
 SITES = ("buccal_cusps", "lingual_cusps", "central_fossa")
@@ -141,7 +141,36 @@ def test_a_platform_under_a_prepared_antagonist_adds_both_needs():
     )
     site = site_of(read, "implant_platform")
     own = site.grounds.need.own
-    if own is None:
-        assert site.doubts == (Doubt.NO_NEED,)
-    else:
-        assert site.need_mm == own.min_mm + D(2)
+    assert own is not None
+    # 2.0 mm: the functional cusp of the metal-ceramic crown above.
+    assert site.need_mm == own.min_mm + D(2)
+    assert site.verdict is Verdict.SUFFICIENT
+
+
+# Incisal edge by clearance and by reduction, facial surface by reduction, finish line
+# by width: one tooth, three quantities, each against its own line. Thickness is none
+# of them: it only enters a need as a sum (common practice, no source).
+def test_the_quantities_of_one_tooth_are_judged_apart():
+    def probe(site, value):
+        return point(site, value, 0.02, position=None, method="index_probe")
+
+    result = run(
+        unit(
+            strip("incisal_edge", PROTRUSION, passes=2),
+            probe("incisal_edge", 1.0),
+            probe("facial_surface", 1.0),
+            probe("finish_line", 1.2),
+            tooth="11",
+        )
+    )
+    found = {
+        (site.site.value, site.quantity.value): site.verdict.value
+        for site in result.units[0].sites
+        if site.measured
+    }
+    assert found == {
+        ("incisal_edge", "clearance"): "sufficient",
+        ("incisal_edge", "reduction"): "insufficient",
+        ("facial_surface", "reduction"): "insufficient",
+        ("finish_line", "width"): "sufficient",
+    }

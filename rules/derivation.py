@@ -181,7 +181,8 @@ def _shortage(grounds: Grounds, leading: PositionCheck, need: Decimal) -> Messag
         )
     return Message(
         _(
-            "Shortage, {need} mm less what lies {measured}, never below 0: {low} to {high} mm."
+            "Shortage, {need} mm less what lies {measured}, never below 0: {low} to "
+            "{high} mm."
         ),
         params,
     )

@@ -92,7 +92,8 @@ _READ_POINT = (
 _SIDE_POINT = (
     _("Reading of the {side}: {entered} ({origin}); {meaning} as stated with it."),
     _(
-        "Reading of the {side}: {entered} ({origin}); {meaning}, the default of {method} ({source})."
+        "Reading of the {side}: {entered} ({origin}); {meaning}, the default of "
+        "{method} ({source})."
     ),
 )
 _READ_STRIP = (
@@ -104,7 +105,8 @@ _READ_STRIP = (
 )
 _SIDE_STRIP = (
     _(
-        "Reading of the {side}: {entered} ({origin}); strip tolerance {delta} mm: {meaning}."
+        "Reading of the {side}: {entered} ({origin}); strip tolerance {delta} mm: "
+        "{meaning}."
     ),
     _(
         "Reading of the {side}: {entered} ({origin}); strip tolerance {delta} mm, a "

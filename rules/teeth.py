@@ -1,10 +1,10 @@
 """Teeth and their sites: what can be measured where, cusp roles, facing sites.
 
-The numbering functions of ``rules.numbering`` are re-exported, so that this module
-is the one place to ask about a tooth. Which cusps a tooth has follows the usual
-anatomy of the crown (common practice, no source); functional cusps in normal
-relation are the lower buccal and the upper palatal ones, and a crossbite of the
-tooth pair exchanges them.
+The numbering functions of ``rules.numbering`` and the labels of
+``rules.tooth_labels`` are re-exported, so that this module is the one place to ask
+about a tooth. Which cusps a tooth has follows the usual anatomy of the crown (common
+practice, no source); functional cusps in normal relation are the lower buccal and the
+upper palatal ones, and a crossbite of the tooth pair exchanges them.
 """
 
 from functools import lru_cache
@@ -25,19 +25,8 @@ from rules.numbering import (
     to_universal,
     tooth_class,
 )
-from rules.terms import (
-    Arch,
-    Kind,
-    OcclusalSurface,
-    Position,
-    Quantity,
-    Relation,
-    Role,
-    Site,
-    ToothClass,
-    Wall,
-    label,
-)
+from rules.terms import Arch, Kind, Position, Quantity, Relation, Role, Site, ToothClass
+from rules.tooth_labels import site_label, surface_label, wall_label
 
 __all__ = [
     "ALL_TEETH",
@@ -70,10 +59,6 @@ __all__ = [
 ]
 
 
-def _(text: str) -> str:
-    return text
-
-
 S = Site
 # A check asks the same of the same tooth hundreds of times.
 _keep = lru_cache(maxsize=4096)
@@ -88,52 +73,6 @@ _REDUCTIONS = frozenset({*_WALLS, S.FACIAL_SURFACE})
 # Relations in which a tooth meets nothing in intercuspation: room to the antagonist
 # proves no room for the restoration there (common practice, no source).
 CONTACT_FREE = (Relation.SCISSOR, Relation.OPEN)
-
-_PALATAL = {
-    S.LINGUAL_CUSPS: _("palatal cusps"),
-    S.MESIOLINGUAL_CUSP: _("mesiopalatal cusp"),
-    S.DISTOLINGUAL_CUSP: _("distopalatal cusp"),
-    S.LINGUAL_SURFACE: _("palatal surface"),
-    S.LINGUAL_WALL: _("palatal wall"),
-}
-
-
-@_keep
-def site_label(site: Site, tooth: str) -> str:
-    """Return the label (a message id) of a site; lingual is palatal above."""
-    if arch(tooth) is Arch.UPPER and site in _PALATAL:
-        return _PALATAL[site]
-    return label(site)
-
-
-def wall_label(wall: Wall, tooth: str) -> str:
-    """Return the label (a message id) of an axial wall; lingual is palatal above."""
-    return site_label(Site(f"{wall.value}_wall"), tooth)
-
-
-def surface_label(surface: OcclusalSurface, tooth: str) -> str:
-    """Return the label (a message id) of an occlusal surface.
-
-    Incisors and canines have none: there it is the lingual surface that shows metal
-    or ceramic, the palatal one above.
-    """
-    if not is_anterior(tooth):
-        return label(surface)
-    return _ANTERIOR[surface, arch(tooth)]
-
-
-_ANTERIOR = {
-    (OcclusalSurface.CERAMIC, Arch.UPPER): _("ceramic palatal surface"),
-    (OcclusalSurface.CERAMIC, Arch.LOWER): _("ceramic lingual surface"),
-    (OcclusalSurface.METAL, Arch.UPPER): _("metal palatal surface"),
-    (OcclusalSurface.METAL, Arch.LOWER): _("metal lingual surface"),
-    (OcclusalSurface.MONOLITHIC, Arch.UPPER): _(
-        "monolithic palatal surface, facial layering only"
-    ),
-    (OcclusalSurface.MONOLITHIC, Arch.LOWER): _(
-        "monolithic lingual surface, facial layering only"
-    ),
-}
 
 
 def row_cusps(row: Site, tooth: str) -> tuple[Site, ...]:

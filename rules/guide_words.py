@@ -1,0 +1,267 @@
+"""The plan before a preparation as sentences, and what else to keep in mind.
+
+The laterotrusions are named right and left, with what they are for this tooth: the
+side named is the working side of its own teeth.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from rules.dentine import CAUTION_MM, STOP_MM
+from rules.guide import WALL_SITES, Plan, PlanSite
+from rules.needs import Sharing
+from rules.said import mm
+from rules.structure import MINIMUM_RATIO, minimum_height
+from rules.teeth import functional_row, is_anterior, site_label, working_side
+from rules.terms import (
+    Kind,
+    Message,
+    Position,
+    Quantity,
+    Relation,
+    Site,
+    label,
+)
+
+__all__ = ["Kept", "keep_in_mind", "position_said", "positions_said", "sentences_for"]
+
+
+def _(text: str) -> str:
+    return text
+
+
+_ZERO = Decimal(0)
+_SIDES = (Position.RIGHT_LATEROTRUSION, Position.LEFT_LATEROTRUSION)
+_WALLED = (Kind.CROWN, Kind.RETAINER)
+_COVERED = (*_WALLED, Kind.ONLAY)
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """Something to keep in mind, and where it comes from."""
+
+    text: Message
+    source: str
+
+
+def position_said(position: Position, tooth: str) -> str | Message:
+    """Return a jaw position; a laterotrusion with what it is for this tooth."""
+    if position not in _SIDES:
+        return label(position)
+    side = (
+        _("{position} (working side)")
+        if position is working_side(tooth)
+        else _("{position} (non-working side)")
+    )
+    return Message(side, {"position": label(position)})
+
+
+def positions_said(positions: Sequence[Position], tooth: str) -> str | Message:
+    """Return jaw positions as a list; empty for none."""
+    said: str | Message = ""
+    for number, position in enumerate(positions):
+        one = position_said(position, tooth)
+        last = number == len(positions) - 1
+        joined = _("{first} and {rest}") if last else _("{first}, {rest}")
+        said = Message(joined, {"first": said, "rest": one}) if number else one
+    return said
+
+
+def sentences_for(plan: Plan, line: PlanSite) -> tuple[Message, ...]:
+    """Return what one line asks for, how its figure is built, and where to aim."""
+    own = line.need.own
+    if own is None:
+        return (_unstated(plan, line),)
+    said = [_asked(plan, line), *_also(plan, line), *_built(plan, line)]
+    least, target = line.need.min_mm, line.need.target_mm
+    if least is not None and target is not None and target > least:
+        said.append(Message(_AIM, {"target": mm(target)}))
+    if own.max_mm is not None and line.need.sharing is Sharing.OWN:
+        said.append(Message(_MOST, {"most": mm(own.max_mm)}))
+    return tuple(said)
+
+
+_AIM = _("Aim at {target} mm.")
+_MOST = _("More than {most} mm takes tooth without need.")
+
+
+def _unstated(plan: Plan, line: PlanSite) -> Message:
+    material = plan.rule_set.material(plan.unit.material)
+    return Message(
+        _(
+            "At the {site}: no requirement for {material} as {kind}. Take the figure "
+            "from the instructions for use."
+        ),
+        {
+            "site": line.label,
+            "material": material.label if material else plan.unit.material,
+            "kind": label(plan.unit.kind),
+        },
+    )
+
+
+def _asked(plan: Plan, line: PlanSite) -> Message:
+    need, tooth = line.need, plan.unit.tooth
+    params: dict[str, str | Message] = {
+        "site": line.label,
+        "need": mm(need.min_mm or _ZERO),
+        "own": mm(need.own.min_mm) if need.own else "",
+        "positions": positions_said(line.required, tooth),
+    }
+    if line.quantity is Quantity.WIDTH:
+        return Message(_("The finish line must be at least {need} mm wide."), params)
+    if line.quantity is Quantity.REDUCTION:
+        return Message(_reduction(plan, line), params)
+    if need.sharing is Sharing.UNKNOWN:
+        return Message(_UNKNOWN, params)
+    if need.sharing is Sharing.SUMMED and need.facing is not None:
+        params |= {"facing": mm(need.facing.min_mm), "tooth": need.facing_tooth}
+        return Message(_SHARED[bool(line.required)], params)
+    if not line.required:
+        open_bite = plan.unit.relation is Relation.OPEN
+        return Message(_OPEN if open_bite else _ANYWHERE, params)
+    if line.site is Site.IMPLANT_PLATFORM:
+        return Message(_PLATFORM, params)
+    return Message(_CLEARANCE[plan.unit.kind], params)
+
+
+def _reduction(plan: Plan, line: PlanSite) -> str:
+    """Without contact the tooth is reduced to the plane that is planned for it."""
+    meets_nothing = plan.unit.relation in (Relation.NO_ANTAGONIST, Relation.SCISSOR)
+    axial = line.site in (*WALL_SITES, Site.FACIAL_SURFACE)
+    return _TO_PLANE if meets_nothing and not axial else _TO_CONTOUR
+
+
+_TO_CONTOUR = _(
+    "At the {site} the index must show at least {need} mm of reduction to the planned "
+    "contour."
+)
+_TO_PLANE = _(
+    "At the {site} nothing meets the tooth: an index of the planned plane must show at "
+    "least {need} mm of reduction."
+)
+_UNKNOWN = _(
+    "At the {site} both teeth are prepared: state what is made for the opposing tooth. "
+    "{own} mm is this tooth's own part of the gap."
+)
+_SHARED = {
+    True: _(
+        "At the {site} both teeth are prepared: the gap must let {need} mm pass in "
+        "{positions}, {own} mm for this tooth and {facing} mm for tooth {tooth}."
+    ),
+    False: _(
+        "At the {site} both teeth are prepared: the gap must let {need} mm pass, {own} "
+        "mm for this tooth and {facing} mm for tooth {tooth}."
+    ),
+}
+_OPEN = _(
+    "At the {site} the bite is open in maximal intercuspation: the {need} mm thickness "
+    "must slide freely in the excursions in which the teeth meet."
+)
+_ANYWHERE = _(
+    "At the {site} the {need} mm thickness must slide freely wherever the teeth meet."
+)
+_THICKNESS = _(
+    "At the {site} the {need} mm thickness must slide freely in {positions}."
+)
+_RIDGE = _(
+    "At the {site} the {need} mm thickness must pass between ridge and antagonist in "
+    "{positions}."
+)
+_ABUTMENT = _(
+    "At the {site} the {need} mm thickness must pass between abutment and antagonist "
+    "in {positions}."
+)
+_PLATFORM = _(
+    "From the {site} to the antagonist there must be {need} mm in {positions}."
+)
+_CLEARANCE = dict.fromkeys(Kind, _THICKNESS) | {
+    Kind.PONTIC: _RIDGE,
+    Kind.IMPLANT_CROWN: _ABUTMENT,
+}
+
+
+def _also(plan: Plan, line: PlanSite) -> list[Message]:
+    if not line.advised or line.need.min_mm is None:
+        return []
+    said = positions_said(line.advised, plan.unit.tooth)
+    return [Message(_("Also try {positions}."), {"positions": said})]
+
+
+def _built(plan: Plan, line: PlanSite) -> list[Message]:
+    """Say how a need was built from the finished wall of an instruction for use."""
+    return [
+        Message(
+            _(
+                "{need} mm = {thickness} mm thickness + {cement} mm cement space + "
+                "{adjustment} mm adjustment allowance."
+            ),
+            {
+                "need": mm(own.min_mm),
+                "thickness": mm(own.thickness_mm),
+                "cement": mm(plan.rule_set.cement_space_mm),
+                "adjustment": mm(plan.rule_set.adjustment_mm),
+            },
+        )
+        for own in (line.need.own, line.need.facing)
+        if own is not None and own.thickness_mm is not None
+    ]
+
+
+_GOODACRE = "Goodacre, Campagni, Aquilino, J Prosthet Dent 2001;85:363-376 (abstract)"
+_CHAPTER = (
+    "chapter on complete cast crowns of a fixed prosthodontics textbook, web copy "
+    "without author (secondary)"
+)
+_PULP = "secondary sources, to be confirmed"
+_NO_SOURCE = "common practice, no source"
+
+
+def keep_in_mind(plan: Plan) -> tuple[Kept, ...]:
+    """Return walls, convergence, bevel and dentine, as far as the unit has them."""
+    unit, found = plan.unit, []
+    if unit.kind in _WALLED:
+        params = {"least": mm(minimum_height(unit.tooth)), "share": f"{MINIMUM_RATIO}"}
+        found += [
+            Kept(Message(_HEIGHT, params), _GOODACRE),
+            Kept(Message(_CONVERGENCE), _GOODACRE),
+            Kept(Message(_BELOW), _GOODACRE),
+        ]
+    if _bevelled(plan):
+        row = site_label(functional_row(unit.tooth, unit.relation), unit.tooth)
+        found.append(Kept(Message(_BEVEL, {"row": row}), _CHAPTER))
+    if unit.kind not in (Kind.PONTIC, Kind.IMPLANT_CROWN):
+        params = {"caution": mm(CAUTION_MM), "stop": mm(STOP_MM)}
+        found.append(Kept(Message(_DENTINE, params), _PULP))
+    if any(line.need.sharing is not Sharing.OWN for line in plan.sites):
+        found.append(Kept(Message(_SPLIT), _NO_SOURCE))
+    return tuple(found)
+
+
+def _bevelled(plan: Plan) -> bool:
+    meets = plan.unit.relation not in (Relation.SCISSOR, Relation.NO_ANTAGONIST)
+    posterior = not is_anterior(plan.unit.tooth)
+    return meets and posterior and plan.unit.kind in _COVERED
+
+
+_HEIGHT = _(
+    "Leave every wall at least {least} mm high and at least {share} of the faciolingual "
+    "base width."
+)
+_CONVERGENCE = _("Let opposing walls converge by 10 to 20 degrees in all.")
+_BELOW = _(
+    "Where height, share or convergence cannot be had: grooves or boxes, preferably "
+    "proximal."
+)
+_BEVEL = _(
+    "Bevel the functional cusp on its outer slope ({row}), about 45 degrees to the long "
+    "axis, parallel to the inner slope it meets."
+)
+_DENTINE = _(
+    "Keep {caution} mm of dentine over the pulp: caution below it, stop at {stop} mm."
+)
+_SPLIT = _(
+    "A gap does not tell how it is split: fix it by wax-up, index or provisional, and "
+    "reduce each tooth against its own planned contour."
+)

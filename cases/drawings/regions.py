@@ -20,6 +20,7 @@ ROWS: Final = frozenset({"buccal_cusps", "lingual_cusps"})
 # Drawing order: what lies outside or underneath comes first. Design section 3.
 SITES: Final = (
     "finish_line",
+    "implant_platform",
     "facial_wall",
     "lingual_wall",
     "mesial_wall",
@@ -63,6 +64,8 @@ def _band(*points: Point, width: float, upright: bool = False) -> Region:
 
 _WALLS: Final[dict[str, Region]] = {
     "finish_line": Region((), 0, (-0.96, -1.02), contour=True),
+    # Under the crown and around its seat; an implant crown has no finish line.
+    "implant_platform": Region((), 0, (-0.96, -1.02), contour=True),
     "facial_wall": _band((-0.6, 1.17), (0, 1.19), (0.6, 1.17), width=13),
     "lingual_wall": _band((-0.6, -1.17), (0, -1.19), (0.6, -1.17), width=13),
     "mesial_wall": _band((1.2, -0.5), (1.22, 0), (1.2, 0.5), width=13, upright=True),

@@ -49,7 +49,9 @@ class Surface:
     @property
     def _walled(self) -> bool:
         """Whether marks stand beside the contour and need room there."""
-        return self._has("mesial_wall", "distal_wall", "finish_line")
+        return self._has(
+            "mesial_wall", "distal_wall", "finish_line", "implant_platform"
+        )
 
     def _sizes(self) -> tuple[Outline, float, float]:
         """Return the shape, its half width and its half depth as drawn."""
@@ -61,7 +63,9 @@ class Surface:
 
     def _reach(self, half_depth: float) -> float:
         """Return how far marks go from the centre, towards cheek and tongue."""
-        past = self._has("facial_wall", "lingual_wall", "finish_line")
+        past = self._has(
+            "facial_wall", "lingual_wall", "finish_line", "implant_platform"
+        )
         return half_depth * (1.2 if past else 1) + 10
 
     def _placed(self) -> tuple[Outline, Placement]:

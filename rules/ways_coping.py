@@ -40,7 +40,7 @@ def reduction_coping(subject: Subject) -> Option | None:
     """Return the option with the depth the coping shows; None where none is cut."""
     if without_preparation(subject.unit):
         return None
-    reason = next(_reasons(subject), None)
+    reason = _reason(subject)
     if reason is not None:
         return Option("reduction_coping", feasible=False, reasons=(reason,))
     (site,) = subject.doubtful
@@ -54,25 +54,25 @@ def reduction_coping(subject: Subject) -> Option | None:
     )
 
 
-def _reasons(subject: Subject) -> Iterator[Message]:
+def _reason(subject: Subject) -> Message | None:
     unit, doubtful = subject.unit, subject.doubtful
     if unit.kind in _TOO_THIN:
-        yield _THIN
+        return _THIN
     if unit.antagonist is Antagonist.PREPARED:
-        yield _PREPARED
-    if len(doubtful) > 1:
-        yield _ONE_SITE
-        return
-    site = doubtful[0]
-    if CONTRADICTING & set(site.doubts):
-        yield Message(_VERIFY, {"site": site.label})
-    elif not cut_depths(doubtful):
-        yield _NOTHING_SHOWN
+        return _PREPARED
+    return _ONE_SITE if len(doubtful) > 1 else _reason_at(subject, doubtful[0])
+
+
+def _reason_at(subject: Subject, site: SiteCheck) -> Message | None:
+    tooth = subject.unit.tooth
+    palatal = site.site is Site.LINGUAL_SURFACE and arch(tooth) is Arch.UPPER
     if site.site in _AXIAL:
-        yield Message(_FINISH_LINE, {"site": site.label})
-    palatal = site.site is Site.LINGUAL_SURFACE and arch(unit.tooth) is Arch.UPPER
-    if palatal and is_anterior(unit.tooth):
-        yield _PALATAL
+        return Message(_FINISH_LINE, {"site": site.label})
+    if palatal and is_anterior(tooth):
+        return _PALATAL
+    if CONTRADICTING & set(site.doubts):
+        return Message(_VERIFY, {"site": site.label})
+    return None if cut_depths((site,)) else _NOTHING_SHOWN
 
 
 def _consequences(subject: Subject, site: SiteCheck) -> Iterator[Message]:

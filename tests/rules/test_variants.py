@@ -9,7 +9,7 @@ from rules.check import run_check
 from rules.explain import mm
 from rules.payload import parse_check
 from rules.requirements import Charge
-from rules.terms import Doubt, Verdict
+from rules.terms import Doubt, Position, Verdict
 from tests.rules.builders import SHIPPED, options_of, run, strip, unit
 from tests.rules.strategies import bodies
 
@@ -200,3 +200,24 @@ def test_a_need_without_a_line_now_is_summed_up_for_a_material_with_one():
     assert texts(gold.reasons) == [
         "At the buccal cusps: it needs 2.5 mm, so 2.5 mm may be missing."
     ]
+
+
+def test_a_line_that_asks_for_more_positions_leaves_its_material_open():
+    """A line may require positions of its own; a material without it is not held."""
+    strict = replace(
+        SHIPPED,
+        needs=tuple(
+            replace(n, positions=(Position.PROTRUSION,))
+            if n.material == "full_metal"
+            else n
+            for n in SHIPPED.needs
+        ),
+    )
+    found = {
+        o.material: texts(o.consequences)
+        for o in options_of(run(unit(*SHORT), rule_set=strict), "change_material")
+        if o.feasible
+    }
+    wanted = "At the central fossa: undecided in this material too."
+    assert wanted in found["full_metal"]
+    assert wanted not in found["zirconia_3y"]

@@ -24,7 +24,8 @@ SHORT = [
 
 
 def line(material="metal_ceramic", region="posterior", units=(2, 3), **keys):
-    return SpanLimit(material, Region(region), *units, source="of this test", **keys)
+    least, most = units
+    return SpanLimit(material, Region(region), least, most, "of this test", **keys)
 
 
 def limited(*lines, **changed):

@@ -3,18 +3,19 @@
 See ``rule_set_impact`` for what is compared with what.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Iterator, Sequence
 from datetime import datetime, time
 from time import monotonic
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
-from django.db.models import F, Q, QuerySet
+from django.db.models import Q, QuerySet
 
 from cases.enums import DraftStatus, ImpactStatus
 from cases.lifecycle import TERMINAL
 from cases.models import (
     Case,
+    Check,
     Organisation,
     RuleSetImpact,
     RuleSetImpactCase,
@@ -32,7 +33,8 @@ from cases.tenancy import tenant
 __all__ = ["CHUNK", "LANES", "impact_slice", "looked_at"]
 
 LANES = (0, 1)
-# Cases per transaction: few enough to show progress, enough to share the queries.
+# Cases of one lane per transaction, about: few enough to show progress, enough to
+# share the queries.
 CHUNK = 500
 # Seconds a worker stays with it before waiting notices have their turn.
 SLICE = 5.0
@@ -40,27 +42,22 @@ SLICE = 5.0
 _END: list[Any] = []
 
 
-class _Stored(NamedTuple):
-    """What is read of a case."""
+class _Case(NamedTuple):
+    """Where a case stands in the order of the work, and its check."""
 
-    case_id: int
+    pk: int
     created_at: datetime
     state: str
-    check_id: int | None
-    digest: str
+    current_check_id: int | None
+
+
+class _Check(NamedTuple):
+    """What is read of a stored check."""
+
+    pk: int
+    rule_set_digest: str
     verdict: str
     request: dict[str, Any]
-
-
-_COLUMNS = (
-    "pk",
-    "created_at",
-    "state",
-    "current_check_id",
-    "current_check__rule_set_digest",
-    "current_check__verdict",
-    "current_check__request",
-)
 
 
 def looked_at(impact: RuleSetImpact, laboratory: Organisation) -> QuerySet[Case]:
@@ -128,61 +125,68 @@ def _chunk(
     place = impact.lanes.get(str(lane))
     if place == _END:
         return False
-    stored = _next(impact, lane=lane, place=place)
-    found = _changed(impact, comparison, stored)
-    last = stored[-1] if len(stored) == CHUNK else None
-    now = [last.created_at.isoformat(), last.case_id] if last else _END
-    return _keep(impact, lane, (place, now), len(stored), found, at=at)
+    rows = _next(impact, place=place)
+    ours = [row for row in rows if row.pk % len(LANES) == lane]
+    found = _changed(impact, comparison, ours)
+    last = rows[-1] if len(rows) == CHUNK * len(LANES) else None
+    now = [last.created_at.isoformat(), last.pk] if last else _END
+    return _keep(impact, lane, (place, now), len(ours), found, at=at)
 
 
-def _next(
-    impact: RuleSetImpact, *, lane: int, place: list[Any] | None
-) -> list[_Stored]:
-    """Return the cases that follow a place, newest first, by keyset."""
-    rows = (
-        looked_at(impact, impact.laboratory)
-        .alias(parity=F("pk") % len(LANES))
-        .filter(parity=lane)
-    )
+def _next(impact: RuleSetImpact, *, place: list[Any] | None) -> list[_Case]:
+    """Return the cases of all lanes that follow a place, newest first, by keyset.
+
+    Asked without lane and check, so that the database walks the index by laboratory
+    and creation: what it cannot estimate it would answer by sorting all cases.
+    """
+    rows = looked_at(impact, impact.laboratory)
     if place:
         when, pk = datetime.fromisoformat(place[0]), place[1]
         # The first condition alone bounds the index scan.
         rows = rows.filter(
             Q(created_at__lt=when) | Q(created_at=when, pk__lt=pk), created_at__lte=when
         )
-    ordered = rows.order_by("-created_at", "-pk").values_list(*_COLUMNS)[:CHUNK]
-    return [_Stored(*row) for row in ordered]
+    ordered = rows.order_by("-created_at", "-pk")[: CHUNK * len(LANES)]
+    return [_Case(*row) for row in ordered.values_list(*_Case._fields)]
 
 
 def _changed(
-    impact: RuleSetImpact, comparison: Comparison, stored: Sequence[_Stored]
+    impact: RuleSetImpact, comparison: Comparison, rows: Sequence[_Case]
 ) -> list[RuleSetImpactCase]:
-    judged: dict[int, tuple[_Stored, Judged]] = {}
-    for row in stored:
-        if row.check_id is None:
-            continue
-        after = comparison.judged(row.digest, row.request)
+    of_check = {row.current_check_id: row for row in rows}
+    judged: dict[int, tuple[_Check, Judged]] = {}
+    for check in _checks(of_check):
+        after = comparison.judged(check.rule_set_digest, check.request)
         if after is not None:
-            judged[row.check_id] = row, after
-    before: dict[int, dict[SiteKey, str]] = {check: {} for check in judged}
-    for check, tooth, site, quantity, verdict in (
-        SiteVerdict.objects.filter(stored_check__in=judged)
-        .order_by("pk")
-        .values_list("stored_check_id", "tooth", "site", "quantity", "verdict")
-    ):
-        before[check][tooth, site, quantity] = verdict
+            judged[check.pk] = check, after
+    before = _site_verdicts(judged)
     return [
         RuleSetImpactCase(
             impact=impact,
-            case_id=row.case_id,
-            is_open=row.state not in TERMINAL,
-            before=row.verdict,
+            case_id=of_check[pk].pk,
+            is_open=of_check[pk].state not in TERMINAL,
+            before=check.verdict,
             after=after.verdict,
             sites=sites,
         )
-        for check, (row, after) in judged.items()
-        if (sites := site_changes(before[check], after)) or after.verdict != row.verdict
+        for pk, (check, after) in judged.items()
+        if (sites := site_changes(before[pk], after)) or after.verdict != check.verdict
     ]
+
+
+def _checks(pks: Collection[int | None]) -> Iterator[_Check]:
+    rows = Check.objects.filter(pk__in=[pk for pk in pks if pk is not None])
+    return (_Check(*row) for row in rows.order_by("-pk").values_list(*_Check._fields))
+
+
+def _site_verdicts(checks: Collection[int]) -> dict[int, dict[SiteKey, str]]:
+    found: dict[int, dict[SiteKey, str]] = {pk: {} for pk in checks}
+    rows = SiteVerdict.objects.filter(stored_check__in=checks).order_by("pk")
+    for pk, tooth, site, quantity, verdict in rows.values_list(
+        "stored_check_id", "tooth", "site", "quantity", "verdict"
+    ):
+        found[pk][tooth, site, quantity] = verdict
+    return found
 
 
 def _keep(

@@ -9,6 +9,7 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext
 
 from cases.documents import words
+from cases.documents.bridges import BridgeSheet, bridges
 from cases.documents.figures import teeth_svg
 from cases.documents.moments import day, moment
 from cases.documents.queries import (
@@ -88,6 +89,7 @@ class OrderSheet:
     proven: bool
     teeth: SafeString
     units: tuple[UnitSheet, ...]
+    bridges: tuple[BridgeSheet, ...]
     grounds: tuple[Ground, ...]
     queries: tuple[Query, ...]
     prescription: Signed | None
@@ -132,6 +134,7 @@ def order_sheet(
         # The drawing escapes every text in it.
         teeth=SafeString(teeth_svg(content["units"], results, system=system)),
         units=tuple(units),
+        bridges=bridges(content, result, system=system),
         grounds=tuple(built_on),
         queries=tuple(queries(content, built_on)),
         prescription=signed(content["prescription_signature"], zone),

@@ -13,7 +13,7 @@ from cases.drawings.clearance_chart import measured_text
 from cases.enums import CoverageKind
 from cases.lifecycle import AnswerKind
 from rules.teeth import arch
-from rules.terms import Cementation, OcclusalSurface
+from rules.terms import Cementation, OcclusalSurface, Retention
 
 __all__ = [
     "Ground",
@@ -75,6 +75,7 @@ class Query:
     particulars: tuple[str, ...]
     grounds: str
     consent: bool
+    verified: bool
     signature: Signed | None
     countersignature: Signed | None
 
@@ -213,9 +214,11 @@ def _depths(parameters: Json, system: str) -> Iterator[str]:
                 yield gettext("%(tooth)s %(site)s: remove up to %(high)s mm") % said
 
 
-def _changed(key: str, value: str) -> str:
+def _changed(key: str, value: str, labels: Mapping[str, str]) -> str:
     if key == "material":
-        return words.material(value)
+        return words.material(value, labels.get(value, ""))
+    if key == "retention":
+        return words.term(Retention, value)
     if key == "occlusal_surface":
         return words.term(OcclusalSurface, value)
     if key == "cementation":
@@ -228,7 +231,10 @@ def _particulars(query: Json, system: str) -> Iterator[str]:
     parameters = query.get("parameters") or {}
     yield from _depths(parameters, system)
     for tooth, keys in (parameters.get("changes") or {}).items():
-        changed = ", ".join(_changed(key, value) for key, value in keys.items())
+        changed = ", ".join(
+            _changed(key, value, query.get("material_labels") or {})
+            for key, value in keys.items()
+        )
         yield f"{words.tooth(tooth, system)}: {changed}"
     if parameters.get("referral"):
         yield words.capital(parameters["referral"].replace("_", " "))
@@ -249,6 +255,7 @@ def _query(query: Json, content: Json) -> Query:
         particulars=tuple(_particulars(query, system)),
         grounds=query["grounds"],
         consent=bool(query["consent"]),
+        verified=bool(query.get("verified")),
         signature=signed(query["signature"], zone),
         countersignature=signed(query["countersignature"], zone),
     )

@@ -19,6 +19,7 @@ from rules.terms import (
     OcclusalSurface,
     Quantity,
     Relation,
+    Retention,
     Site,
 )
 
@@ -60,6 +61,7 @@ class UnitSheet:
     details: str
     shade: str
     finish_line: str
+    instructions: str
     opposing: str
     verdict: str
     verdict_word: str
@@ -160,11 +162,16 @@ def _sheet(unit: Json, result: Json, *, system: str, sources: Sources) -> UnitSh
                 (
                     words.term(OcclusalSurface, surface) if surface else "",
                     words.term(Cementation, cementation) if cementation else "",
+                    words.term(Retention, unit["retention"])
+                    if unit.get("retention")
+                    else "",
+                    unit.get("abutment") or "",
                 )
             )
         ),
         shade=unit.get("shade") or "",
         finish_line=words.capital((unit.get("finish_line") or "").replace("_", " ")),
+        instructions=unit.get("instructions") or "",
         opposing=_opposing(unit),
         verdict=result["verdict"],
         verdict_word=words.capital(words.verdict(result["verdict"])),

@@ -75,10 +75,26 @@ ROWS: dict[AnswerKind, Row] = {
 }
 
 
+# What the check bars is not signed either: it would be built on the wrong tooth.
+_GUARDED = (AnswerKind.REDUCTION_COPING, AnswerKind.ADJUST_OPPOSING)
+
+
+def _barred(kind: AnswerKind, flag: Flag) -> list[InvalidField]:
+    """Return why the check holds this way out for impossible, where it does."""
+    if kind not in _GUARDED:
+        return []
+    found = [option for option in flag.options if option["kind"] == kind]
+    if not found or any(option["feasible"] for option in found):
+        return []
+    reasons = " ".join(reason for option in found for reason in option["reasons"])
+    message = "This is not possible here: {reasons} Choose another way out."
+    return [InvalidField("/kind", message, (("reasons", reasons),))]
+
+
 def validate(answer: AnswerInput, *, flag: Flag, at: datetime) -> None:
     """Raise Invalid with everything the kind needs and the answer lacks."""
     row = ROWS[answer.kind]
-    faults: list[InvalidField] = []
+    faults = _barred(answer.kind, flag)
     if row.needs_grounds and not answer.grounds.strip():
         faults.append(InvalidField("/grounds", "Write the grounds of this choice."))
     if len(answer.grounds) > 4000:

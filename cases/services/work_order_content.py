@@ -4,14 +4,16 @@ Canonical JSON of this is what the printed digest is of, and what is attached
 inside the PDF. Lengths in the check are JSON numbers in millimetres.
 """
 
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 
 from cases.models import Answer, Case, Organisation, Prescription, Signature, Unit
 from cases.selectors.grounds import site_grounds
-from cases.services.checks import readings_in_force
+from cases.services.checks import readings_in_force, rule_set_for
 from cases.services.content import patient_commitment
 from cases.services.units import judged_reading_json
+from rules.requirements import Material, RuleSet
 
 __all__ = ["SCHEMA", "work_order_content"]
 
@@ -36,13 +38,25 @@ def _signature(row: Signature | None) -> dict[str, str] | None:
     }
 
 
+def _named(material: Material | None) -> dict[str, str]:
+    """Return a product's own name and instructions for use, as the set says them."""
+    if material is None:  # pragma: no cover -- every unit was checked under the set
+        return {}
+    return {
+        "material_label": material.label,
+        "instructions": material.instructions,
+    }
+
+
 def _units(case: Case, prescription: Prescription) -> list[dict[str, Any]]:
     readings = readings_in_force(case, round_number=case.round)
+    rule_set = rule_set_for(case.rule_set_digest)
     return [
         {
             "tooth": unit.tooth,
             "kind": unit.kind,
             "material": unit.material,
+            **_named(rule_set.material(unit.material)),
             "occlusal_surface": unit.occlusal_surface,
             "cementation": unit.cementation,
             "span": unit.span,
@@ -88,8 +102,20 @@ def _grounds(case: Case) -> list[dict[str, Any]]:
     ]
 
 
+def _labels(rule_set: RuleSet, parameters: Mapping[str, Any]) -> dict[str, str]:
+    """Return the names of the materials an answer changed to, by their keys."""
+    keys = {
+        key["material"]
+        for key in (parameters.get("changes") or {}).values()
+        if "material" in key
+    }
+    found = {key: rule_set.material(key) for key in sorted(keys)}
+    return {key: row.label for key, row in found.items() if row is not None}
+
+
 def _queries(case: Case) -> list[dict[str, Any]]:
     """Return every settled query with its last answer, oldest first."""
+    rule_set = rule_set_for(case.rule_set_digest)
     answers = (
         Answer.objects.filter(case=case, flag__status="settled")
         .filter(declined_at__isnull=True)
@@ -103,6 +129,8 @@ def _queries(case: Case) -> list[dict[str, Any]]:
             "reasons": answer.flag.reasons,
             "question": answer.flag.text,
             "sites": answer.flag.sites,
+            "verified": answer.flag.verified,
+            "material_labels": _labels(rule_set, answer.parameters),
             "raised_by": answer.flag.raised_by_name,
             "raised_at": answer.flag.raised_at.isoformat(),
             "kind": answer.kind,
@@ -152,6 +180,7 @@ def work_order_content(
         "occlusal_scheme": prescription.occlusal_scheme,
         "disinfection": prescription.disinfection,
         "jaw_record": prescription.jaw_record,
+        "connectors": prescription.connectors,
         "units": _units(case, prescription),
         "check": {
             "verdict": check.verdict if check else None,

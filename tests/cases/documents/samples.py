@@ -299,12 +299,14 @@ def bridge(system: str = "iso3950") -> dict[str, Any]:
     """A bridge of three units in the upper jaw."""
 
     def member(tooth: str, kind: str) -> dict[str, Any]:
+        # Under a pontic the room is that between ridge and antagonist.
+        least, most = ("3.00", "4.00") if kind == "pontic" else ("1.50", "2.00")
         return unit(
             tooth,
             [
-                reading("buccal_cusps", passes_mm="1.50"),
-                reading("lingual_cusps", passes_mm="1.50", held_mm="2.00"),
-                reading("central_fossa", passes_mm="1.50"),
+                reading("buccal_cusps", passes_mm=least, held_mm=most),
+                reading("lingual_cusps", passes_mm=least, held_mm=most),
+                reading("central_fossa", passes_mm=least, held_mm=most),
             ],
             kind=kind,
             span="A",
@@ -321,10 +323,10 @@ def bridge(system: str = "iso3950") -> dict[str, Any]:
     ]
     answered = query(
         pontic,
-        question="The rule set states no need for the pontic. Is the room between "
+        question="The strips leave the room under the pontic open. Is the room between "
         "ridge and antagonist enough for your design?",
         kind="accept_risk",
-        grounds="Checked on the wax-up: 5 mm between ridge and antagonist.",
+        grounds="Checked on the wax-up: 3.8 mm between ridge and antagonist.",
         consent=True,
         countersignature=COUNTERSIGNED,
     )

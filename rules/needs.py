@@ -128,7 +128,7 @@ def site_need(
     return SiteNeed(
         own,
         own.min_mm + least,
-        own.target_mm + line.target_mm,
+        own.target_mm + max(each.target_mm for _least, _tooth, each in facing),
         Sharing.SUMMED,
         line,
         tooth,

@@ -103,8 +103,8 @@ def _units(rule_set: RuleSet) -> Read:
 
 
 def check_json(result: CaseCheck) -> dict[str, Any]:
-    """Return a result as the JSON body of the answer."""
-    return {
+    """Return a result as the JSON body of the answer; ``spans`` where there is one."""
+    body: dict[str, Any] = {
         "rule_set": {
             "name": result.rule_set_name,
             "version": result.rule_set_version,
@@ -112,8 +112,10 @@ def check_json(result: CaseCheck) -> dict[str, Any]:
         },
         "verdict": result.verdict.value,
         "units": [_unit_json(unit) for unit in result.units],
-        "spans": [_span_json(span) for span in result.spans],
     }
+    if result.spans:
+        body["spans"] = [_span_json(span) for span in result.spans]
+    return body
 
 
 def _unit_json(unit: UnitCheck) -> dict[str, Any]:

@@ -2,6 +2,7 @@
 
 import re
 import subprocess
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -69,6 +70,18 @@ def test_every_exception_to_a_rule_gives_its_reason():
         and path.name != "test_repo.py"
     ]
     assert silent == []
+
+
+def test_every_module_of_the_core_stands_in_the_contract_of_pure_python():
+    contracts = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"][
+        "importlinter"
+    ]["contracts"]
+    pure = next(one for one in contracts if one["id"] == "pure")["source_modules"]
+    bridge = {"__init__", "apps", "loader", "models"}
+    core = {path.stem for path in (ROOT / "rules").glob("*.py")} - bridge
+    assert {f"rules.{name}" for name in core} == {
+        name for name in pure if name.startswith("rules.")
+    }
 
 
 def test_nothing_is_left_for_later():

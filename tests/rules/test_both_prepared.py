@@ -75,6 +75,20 @@ def test_the_larger_of_several_facing_units_counts():
     assert reverse.need_mm == found.need_mm
 
 
+def test_the_largest_target_counts_though_another_needs_more():
+    # Whoever aims deeper sets where a re-preparation stops.
+    def target(*others):
+        asked = prepared(strip("buccal_cusps", held=2.0), others=list(others))
+        return site_of(run(asked), "buccal_cusps")
+
+    deep = facing("25", "lithium_disilicate")
+    most = facing("26", "zirconia_3y_layered")
+    alone = [target(one) for one in (deep, most)]
+    both = target(deep, most)
+    assert alone[0].need_mm < alone[1].need_mm == both.need_mm
+    assert both.target_mm == max(one.target_mm for one in alone)
+
+
 def test_sufficient_only_once_the_split_is_fixed():
     open_split = site_of(
         run(prepared(strip("buccal_cusps", passes=3.5))), "buccal_cusps"

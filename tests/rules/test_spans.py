@@ -280,7 +280,7 @@ def test_spans_as_json():
         "needed."
     ]
     assert all(isinstance(note, str) for note in span["notes"])
-    assert check_json(check([unit(*ENOUGH)]))["spans"] == []
+    assert "spans" not in check_json(check([unit(*ENOUGH)]))
     request = parse_check({"units": units}, rule_set=SHIPPED)
     assert run_check(SHIPPED, request, options=False).spans == ()
 

@@ -28,7 +28,6 @@ def _unsent(detail: CaseDetail) -> dict[str, Any]:
         },
         "verdict": Verdict.UNMEASURED.value,
         "units": [],
-        "spans": [],
     }
 
 

@@ -27,6 +27,11 @@ def materials_json(rule_set: RuleSet) -> dict[str, Any]:
                 "cementations": [c.value for c in material.cementations],
                 "occlusal_surfaces": [s.value for s in material.occlusal_surfaces],
                 "provisional": material.provisional,
+                "under": material.under,
+                "instructions": material.instructions,
+                "iso_6872_class": material.iso_6872_class,
+                "iso_22674_type": material.iso_22674_type,
+                "strength_source": material.strength_source,
             }
             for material in rule_set.materials
         ],
@@ -37,15 +42,19 @@ def _line(line: Any) -> dict[str, Any]:
     """Return every field of a line, lengths as numbers, absent ones as null."""
     found: dict[str, Any] = {}
     for name in line.__dataclass_fields__:
-        value = getattr(line, name)
-        if isinstance(value, Decimal):
-            value = float(value)
-        elif isinstance(value, tuple):
-            value = [str(one) for one in value]
-        elif value is not None and not isinstance(value, bool):
-            value = str(value)
-        found[name] = value
+        found[name] = _value(getattr(line, name))
     return found
+
+
+def _value(value: Any) -> Any:
+    if isinstance(value, Decimal):
+        return float(value)
+    if isinstance(value, tuple):
+        return [_value(one) for one in value]
+    if hasattr(value, "__dataclass_fields__"):
+        return _line(value)
+    # A word of a closed list becomes a plain text: YAML cannot write others.
+    return str(value) if isinstance(value, str) else value
 
 
 def rule_set_json(rule_set: RuleSet) -> dict[str, Any]:
@@ -64,5 +73,7 @@ def rule_set_json(rule_set: RuleSet) -> dict[str, Any]:
         "needs": [_line(line) for line in rule_set.needs],
         "required_sites": [_line(line) for line in rule_set.required_sites],
         "positions": [_line(line) for line in rule_set.positions],
+        "span_limits": [_line(line) for line in rule_set.span_limits],
+        "charges": [_line(line) for line in rule_set.charges],
         "canonical": rule_set.canonical,
     }

@@ -222,6 +222,7 @@ COMPONENTS: dict[str, Schema] = {
             "made_at": nullable(MOMENT),
             "request_sha256": nullable(TEXT),
             **RESULT,
-        }
+        },
+        optional=("spans",),
     ),
 }

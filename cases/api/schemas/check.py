@@ -200,6 +200,11 @@ _MATERIAL = record(
         "cementations": array(words(Cementation)),
         "occlusal_surfaces": array(words(OcclusalSurface)),
         "provisional": FLAG,
+        "under": nullable(TEXT),
+        "instructions": TEXT,
+        "iso_6872_class": nullable({"type": "integer"}),
+        "iso_22674_type": nullable({"type": "integer"}),
+        "strength_source": TEXT,
     }
 )
 _LINES = array({"type": "object"})
@@ -223,7 +228,7 @@ COMPONENTS: dict[str, Schema] = {
     "DraftUnit": DRAFT_UNIT,
     "CaseReading": _CASE_READING,
     "Option": _OPTION,
-    "Check": record(RESULT),
+    "Check": record(RESULT, optional=("spans",)),
     "Materials": record({"rule_set": _HEAD, "items": array(_MATERIAL)}),
     "RuleSet": record(
         {
@@ -244,6 +249,8 @@ COMPONENTS: dict[str, Schema] = {
             "needs": _LINES,
             "required_sites": _LINES,
             "positions": _LINES,
+            "span_limits": _LINES,
+            "charges": _LINES,
             "canonical": {**TEXT, "description": "Its SHA-256 is the digest."},
         }
     ),

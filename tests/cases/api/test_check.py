@@ -53,7 +53,8 @@ def test_the_example_of_the_design_gives_its_answer(api: Api):
     (one,) = body["units"]
     assert (one["tooth"], one["verdict"]) == ("36", "insufficient")
     site = next(s for s in one["sites"] if s["site"] == "lingual_cusps")
-    told = {k: v for k, v in site.items() if k not in {"source", "advice"}}
+    beside = {"source", "advice", "alternatives"}
+    told = {k: v for k, v in site.items() if k not in beside}
     assert told == {
         "site": "lingual_cusps",
         "role": "nonfunctional_cusp",
@@ -68,6 +69,8 @@ def test_the_example_of_the_design_gives_its_answer(api: Api):
     }
     assert site["source"]
     assert site["advice"]
+    # Operative texts ask for 1.3 here, Goodacre 2001 for 2.0 all over.
+    assert [other["min_mm"] for other in site["alternatives"]] == [1.3, 2.0]
     offered = {(o["kind"], o.get("material")): o for o in one["options"]}
     deeper = offered["re_preparation", None]
     assert deeper["feasible"] is True

@@ -89,7 +89,7 @@ _THIN = Message(_("A veneer or an inlay is too thin to risk it."))
 _PREPARED = Message(
     _("Both teeth are prepared: the coping cannot show which of them is too high.")
 )
-_ONE_SITE = Message(_("Only where a single site of the tooth is short."))
+_ONE_SITE = Message(_("Only where a single surface of one tooth is short."))
 _VERIFY = _("At the {site}: verify and re-measure before anything is removed.")
 _NOTHING_SHOWN = Message(_("No reading shows how much the die would be trimmed."))
 _FINISH_LINE = _("At the {site}: a coping stays at least 1 mm from the finish line.")

@@ -8,14 +8,23 @@ from typing import TYPE_CHECKING, Any
 from django.utils.translation import gettext as _
 
 from cases.drawings.clearance_chart import Captions, mm_text
+from cases.forms.answer import REFERRAL_WORDS
 from cases.forms.vocabulary import material_words, site_words
 from cases.forms.words import word
 from cases.views.captions import captions, length, within
+from rules.terms import Retention, label
 
 if TYPE_CHECKING:
     from rules.requirements import RuleSet
 
-__all__ = ["OptionGroup", "OptionRow", "barred_groups", "option_groups", "option_rows"]
+__all__ = [
+    "OptionGroup",
+    "OptionRow",
+    "barred_groups",
+    "option_groups",
+    "option_rows",
+    "variant_title",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +62,8 @@ def option_rows(
             variant = (option.get("occlusal_surface"), option.get("cementation"))
             made_of = within(material_words(rule_set, option["material"], variant))
             title = f"{title}: {made_of}"
+        elif told := variant_title(option):
+            title = f"{title}: {told}"
         depths = tuple(
             _depth(site_words(site, where), depth, said)
             for site, depth in (option.get("depth_mm") or {}).items()
@@ -69,6 +80,17 @@ def option_rows(
             )
         )
     return tuple(rows)
+
+
+def variant_title(option: Mapping[str, Any]) -> str:
+    """Return which referral, retention or abutment a way out means, in words."""
+    if referral := option.get("referral"):
+        return str(REFERRAL_WORDS.get(referral, referral))
+    if option.get("abutment"):
+        return _("lower or angled abutment")
+    if retention := option.get("retention"):
+        return _(label(Retention(retention)))
+    return ""
 
 
 def option_groups(options: Sequence[OptionRow]) -> tuple[OptionGroup, ...]:

@@ -5,18 +5,19 @@ removal of sound tissue first); then the other ways of the answer table. Adjusti
 the opposing tooth stands last but for cancelling, and is never chosen beforehand.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 
 from cases.forms.answer import CHANGING, OTHER, WayOut
-from cases.forms.vocabulary import Choices, material_words, tooth_number
+from cases.forms.vocabulary import Choices, material_words
 from cases.forms.words import word
 from cases.lifecycle import AnswerKind
-from cases.views.ways import OptionRow, option_rows
+from cases.views.offered_ways import adjusting, offered_ways
+from cases.views.ways import option_rows
 from rules.requirements import RuleSet
 from rules.teeth import arch, is_anterior
 from rules.terms import Arch
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
 __all__ = ["WayGroup", "variant_choices", "way_groups", "ways_out"]
 
 A = AnswerKind
-_Pair = tuple[Mapping[str, Any], OptionRow]
+_CUTS = (A.RE_PREPARATION, A.REDUCTION_COPING, A.ADJUST_OPPOSING)
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,78 +86,28 @@ def ways_out(
     rows = option_rows(flag.options, rule_set=rule_set)
     pairs = list(zip(flag.options, rows, strict=True))
     several = len({row.tooth for row in rows}) > 1
-    offered = list(_offered(pairs, units, several, system))
+    offered = list(offered_ways(pairs, units, several, system))
     kinds = {way.kind for way in offered}
-    return [*offered, *_others(flag, units, kinds)]
+    opposing = adjusting(pairs, several, system)
+    ways = [*offered, *_others(flag, units, kinds, opposing)]
+    if not _stands_on_nothing_cut(flag, units):
+        return ways
+    reason = _("Nothing is prepared under a pontic or an implant crown.")
+    return [_barred(way.kind, reason) if way.kind in _CUTS else way for way in ways]
 
 
-def _offered(
-    pairs: Sequence[_Pair], units: Sequence["Unit"], several: bool, system: str
-) -> Iterator[WayOut]:
-    """Yield what the check computed: one way a kind, but each material apart."""
-    seen: set[str] = set()
-    for option, row in pairs:
-        if option["kind"] == A.CHANGE_MATERIAL:
-            yield _material(option, row, units, several, system)
-        elif option["kind"] not in seen and option["kind"] in set(A):
-            seen.add(option["kind"])
-            same = [p for p in pairs if p[0]["kind"] == option["kind"]]
-            yield _merged(same, several, system)
-
-
-def _merged(pairs: Sequence[_Pair], several: bool, system: str) -> WayOut:
-    """Join what one way means for each tooth; possible only where it is for all."""
-
-    def told(lines: tuple[str, ...], tooth: str) -> list[str]:
-        mark = f"{tooth_number(tooth, system)}: " if several else ""
-        return [mark + line for line in lines]
-
-    kind = A(pairs[0][0]["kind"])
-    figures = [t for _o, row in pairs for t in told(row.depths, row.tooth)]
-    consequences = [t for _o, row in pairs for t in told(row.consequences, row.tooth)]
-    reasons = [t for _o, row in pairs for t in told(row.reasons, row.tooth)]
-    return WayOut(
-        key=kind.value,
-        kind=kind,
-        title=word("answer", kind),
-        feasible=all(row.feasible for _o, row in pairs),
-        figures=tuple(figures),
-        consequences=tuple(dict.fromkeys(consequences)),
-        reasons=tuple(dict.fromkeys(reasons)),
-        offered=True,
-    )
-
-
-def _material(
-    option: Mapping[str, Any],
-    row: OptionRow,
-    units: Sequence["Unit"],
-    several: bool,
-    system: str,
-) -> WayOut:
-    tooth = option["tooth"]
-    own = next((u.material for u in units if u.tooth == tooth), "")
-    kind = A.CHANGE_DESIGN if option["material"] == own else A.CHANGE_MATERIAL
-    keys = ("material", "occlusal_surface", "cementation")
-    changes = {key: str(option[key]) for key in keys if option.get(key)}
-    title = row.title.partition(": ")[2]
-    mark = f"{tooth_number(tooth, system)}: " if several else ""
-    return WayOut(
-        key="|".join(
-            [kind.value, tooth, *(str(option.get(key) or "") for key in keys)]
-        ),
-        kind=kind,
-        title=f"{word('answer', kind)}: {mark}{title}",
-        feasible=row.feasible,
-        consequences=row.consequences,
-        reasons=row.reasons,
-        changes={tooth: changes},
-        offered=True,
-    )
+def _stands_on_nothing_cut(flag: "Flag", units: Sequence["Unit"]) -> bool:
+    """Tell whether the query is about pontics and implant crowns alone."""
+    named = {site["tooth"] for site in flag.sites}
+    kinds = {unit.kind for unit in units if not named or unit.tooth in named}
+    return bool(kinds) and kinds <= {"pontic", "implant_crown"}
 
 
 def _others(
-    flag: "Flag", units: Sequence["Unit"], kinds: set[AnswerKind]
+    flag: "Flag",
+    units: Sequence["Unit"],
+    kinds: set[AnswerKind],
+    opposing: WayOut | None,
 ) -> Iterator[WayOut]:
     said: dict[AnswerKind, tuple[str, ...]] = {
         A.RE_MEASURE: (_("Nothing is removed; a new round begins at the laboratory."),),
@@ -172,28 +123,36 @@ def _others(
         title=_("Another material or design, chosen below"),
         consequences=(_("A new prescription revision is signed with the answer."),),
     )
-    yield _coping(flag, units)
-    yield _way(
-        A.REFER,
-        (_("The case rests until the review; nothing is made meanwhile."),),
-    )
-    yield WayOut(
-        key=A.ADJUST_OPPOSING.value,
-        kind=A.ADJUST_OPPOSING,
-        title=word("answer", A.ADJUST_OPPOSING),
-        consequences=(
+    if A.REDUCTION_COPING not in kinds:
+        yield _coping(flag, units)
+    if A.REFER not in kinds:
+        yield _way(
+            A.REFER,
+            (_("The case rests until the review; nothing is made meanwhile."),),
+        )
+    yield _opposing(opposing)
+    if A.ACCEPT_RISK not in kinds:
+        yield _barred(A.ACCEPT_RISK, _("This query names no site to be accepted."))
+    yield _way(A.CANCEL, (_("The laboratory stops; this cannot be undone."),))
+
+
+def _opposing(computed: WayOut | None) -> WayOut:
+    """Return the adjustment of the opposing tooth with its caution."""
+    found = computed or _way(
+        A.ADJUST_OPPOSING,
+        (
             _("Opposing impression, jaw record and new readings follow."),
             _("Needs the patient's consent and your grounds."),
         ),
+    )
+    return replace(
+        found,
         caution=_(
             "Sound tissue of another tooth is lost. Never to hide a shortage: only "
             "where that tooth itself calls for it, in enamel, documented before and "
             "after."
         ),
     )
-    if A.ACCEPT_RISK not in kinds:
-        yield _barred(A.ACCEPT_RISK, _("This query names no site to be accepted."))
-    yield _way(A.CANCEL, (_("The laboratory stops; this cannot be undone."),))
 
 
 def _way(kind: AnswerKind, consequences: tuple[str, ...]) -> WayOut:
@@ -256,7 +215,7 @@ def variant_choices(
     barred = {
         (o["tooth"], o["material"], o.get("occlusal_surface") or "")
         for o in flag.options
-        if o["kind"] == A.CHANGE_MATERIAL and not o["feasible"]
+        if o["kind"] in CHANGING and o.get("material") and not o["feasible"]
     }
     found: dict[str, Choices] = {}
     for unit in units:

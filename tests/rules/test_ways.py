@@ -75,7 +75,7 @@ class TestCoping:
     @pytest.mark.parametrize(
         ("readings", "keys", "reason"),
         [
-            (TWO_SHORT, {}, "Only where a single site of the tooth is short."),
+            (TWO_SHORT, {}, "Only where a single surface of one tooth is short."),
             (
                 [strip("lingual_surface", held=0.5)],
                 {"tooth": "11"},

@@ -184,6 +184,38 @@ def test_other_treatment_first_needs_a_future_review(desk: Desk, flag: Flag):
     assert stored(desk, flag).case.state == "deferred"
 
 
+def test_referrals_say_what_speaks_for_and_against_each(desk: Desk, flag: Flag):
+    page = desk.browser("clinician").get(url(flag)).content.decode()
+    assert page.count('value="refer"') == 1
+    assert "Orthodontics: Only where the opposing tooth is sound" in page
+    assert "Crown lengthening: not possible here. State the wall heights" in page
+
+
+def test_an_implant_crown_is_never_prepared_again(desk: Desk):
+    implant = unit(kind="implant_crown", retention="cement")
+    flag = desk.play.flag(desk.play.at_check(implant))
+    page = desk.browser("clinician").get(url(flag)).content.decode()
+    for key in ("abutment", "retention"):
+        assert f'value="change_design|36|{key}"' in page
+    assert "Lower or angled abutment" in page
+    assert "Screw-retained" in page
+    for kind in ("re_preparation", "reduction_coping", "adjust_opposing"):
+        assert f'value="{kind}"' not in page
+    assert "Nothing is prepared under a pontic or an implant crown." in page
+    choice = "change_design|36|retention"
+    assert sign(desk, flag, choice=choice).status_code == 302
+    answer = stored(desk, flag)
+    assert answer.kind == "change_design"
+    assert answer.parameters["changes"] == {"36": {"retention": "screw"}}
+
+
+def test_the_opposing_tooth_is_barred_with_the_reasons_of_the_check(desk: Desk):
+    flag = desk.play.flag(desk.play.at_check(unit(antagonist="restored")))
+    page = desk.browser("clinician").get(url(flag)).content.decode()
+    assert 'value="adjust_opposing"' not in page
+    assert "Only a natural tooth is adjusted" in page
+
+
 def test_a_coping_is_offered_for_a_single_surface_only(desk: Desk, flag: Flag):
     page = desk.browser("clinician").get(url(flag)).content.decode()
     assert 'value="reduction_coping"' in page

@@ -4,11 +4,13 @@ from django.urls import path
 
 from cases.views import (
     delegations,
+    instruments,
     invitations,
     operator,
     organisation,
     partners,
     people,
+    studies,
     tokens,
 )
 
@@ -30,6 +32,17 @@ urlpatterns = [
     path("delegations/<int:pk>/end/", delegations.end, name="delegation_end"),
     path("tokens/", tokens.tokens, name="tokens"),
     path("tokens/<int:pk>/revoke/", tokens.revoke, name="token_revoke"),
+    path("instruments/", instruments.instruments, name="instruments"),
+    path("instruments/new/", instruments.new, name="instrument_new"),
+    path("instruments/<str:code>/", instruments.edit, name="instrument_edit"),
+    path("instruments/<str:code>/use/", instruments.use, name="instrument_use"),
+    path(
+        "instruments/<str:code>/retire/", instruments.retire, name="instrument_retire"
+    ),
+    path("studies/", studies.studies, name="studies"),
+    path("studies/new/", studies.new, name="study_new"),
+    path("studies/<str:code>/", studies.study, name="study"),
+    path("studies/<str:code>/withdraw/", studies.withdraw, name="study_withdraw"),
     path("organisation/", organisation.organisation, name="organisation"),
     path("acting/", organisation.switch_membership, name="switch_membership"),
     path("operator/", operator.operator, name="operator"),

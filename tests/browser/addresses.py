@@ -90,6 +90,16 @@ PEOPLE = (
     Look("delegations", "velka pim jorv"),
     Look("tokens", "velka orrix"),
     Look("organisation", "jorv brum pim"),
+    Look("instruments", "pim orrix"),
+    Look("instruments", "ildo", state="empty"),
+    Look("instruments", "pim", state="retired", query="?retired=1"),
+    Look("instrument_new", "pim"),
+    Look("instrument_new", "pim", state="caliper", query="?kind=caliper"),
+    Look("instrument_edit", "pim", lambda demo: [demo.instruments["pim strips"]]),
+    Look("instrument_retire", "pim", lambda demo: [demo.instruments["pim caliper"]]),
+    Look("studies", "pim orrix"),
+    Look("study_new", "pim"),
+    Look("study", "pim", lambda demo: [demo.studies["pim"]]),
     Look("switch_membership", "velka"),
     Look("operator", "operator"),
     Look("invitation", "", lambda demo: [demo.invitation]),
@@ -121,6 +131,42 @@ CASES = (
     Look("case", "velka orrix", _case("QF-1064"), "fitted"),
     Look("case", "ildo orrix", _case("MG-0361"), "not_fitted"),
     Look("case", "tarka orrix", _case("TW-2041"), "cancelled"),
+)
+
+GUIDE = (
+    Look("guide", "velka jorv orrix"),
+    Look(
+        "guide",
+        "velka orrix",
+        query="?tooth=26&material=metal_ceramic",
+        state="molar",
+    ),
+    Look(
+        "guide",
+        "velka brum",
+        query="?tooth=21&material=lithium_disilicate",
+        state="incisor",
+    ),
+    Look(
+        "guide",
+        "velka",
+        query="?tooth=36&material=zirconia_3y&antagonist=prepared&facing-tooth=26"
+        "&facing-material=metal_ceramic",
+        state="both_prepared",
+    ),
+    Look(
+        "guide",
+        "velka",
+        query="?tooth=46&material=zirconia_3y&kind=implant_crown",
+        state="implant",
+    ),
+    Look(
+        "guide",
+        "velka",
+        query="?tooth=21&material=full_metal&kind=inlay",
+        state="refused",
+        status=422,
+    ),
 )
 
 CLINIC = (
@@ -174,6 +220,7 @@ LOOKS = (
     *PEOPLE,
     *LISTS,
     *CASES,
+    *GUIDE,
     *CLINIC,
     *LABORATORY,
     *OPEN,
@@ -201,5 +248,7 @@ NO_PAGE = {
     "partnership_end": "only sent to",
     "delegation_end": "only sent to",
     "token_revoke": "only sent to",
+    "instrument_use": "only sent to",
+    "study_withdraw": "only sent to",
     "operator_invite": "only sent to",
 }

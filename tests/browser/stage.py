@@ -19,7 +19,7 @@ from cases.enums import Role
 from cases.management.demo.load import load_scenario
 from cases.management.demo.people import Player
 from cases.models import Attachment, Case, Flag, WorkOrder
-from cases.services import invitations
+from cases.services import instruments, instruments_studies, invitations
 from cases.services.people import password_reset_path
 from cases.tenancy import acting
 from tests.database import truncate_as_owner
@@ -39,6 +39,8 @@ class Demo:
     flags: dict[str, str] = field(default_factory=dict)
     orders: dict[str, tuple[str, str]] = field(default_factory=dict)
     files: dict[str, str] = field(default_factory=dict)
+    instruments: dict[str, str] = field(default_factory=dict)
+    studies: dict[str, str] = field(default_factory=dict)
     invitation: str = ""
     reset: str = ""
 
@@ -90,6 +92,57 @@ def _add_what_the_demo_lacks(demo: Demo) -> None:
     demo.reset = password_reset_path(forgetful).split("/")[-2]
 
 
+# Invented: repeated measurements of a gauge block of 1.50 mm.
+_VALUES = "1.50 1.52 1.49 1.51 1.50 1.53 1.48 1.50 1.51 1.50 1.47 1.52"
+
+
+def _equip(demo: Demo, who: str, method: str) -> None:
+    """Give somebody's organisation a strip set, a worn caliper and a study."""
+    actor, now = demo.people[who].actor, clock.now()
+    sheet: dict[str, tuple[str, list[tuple[str, str]], dict[str, str]]] = {
+        "strips": (
+            "Strips, room 2",
+            [("1.0", "1.02"), ("1.5", "1.49"), ("2.0", "")],
+            {"most_uses": "300", "uses": "41"},
+        ),
+        "caliper": (
+            "Spring caliper 3",
+            [],
+            {"resolution_mm": "0.1", "u_mm": "0.03", "most_uses": "50", "uses": "50"},
+        ),
+        "scanner": ("Scanner in room 1", [], {"note": "Leaves the room on Fridays."}),
+    }
+    blank = dict.fromkeys(("resolution_mm", "u_mm", "most_uses", "note"), "")
+    with acting(actor):
+        for kind, (label, strips, more) in sheet.items():
+            made = instruments.instrument_save(
+                actor=actor,
+                code=None,
+                kind=kind,
+                label=label,
+                strips=strips,
+                at=now,
+                **{**blank, **more},
+            )
+            demo.instruments.setdefault(f"{who} {kind}", made.code)
+        instruments.instrument_retire(
+            actor=actor,
+            code=demo.instruments[f"{who} scanner"],
+            reason="Sent back to its maker.",
+            at=now,
+        )
+        study = instruments_studies.study_record(
+            actor=actor,
+            method=method,
+            instrument=demo.instruments[f"{who} caliper"],
+            object_note="Gauge block 1.50",
+            reference_mm="1.5",
+            values=_VALUES.split(),
+            at=now,
+        )
+    demo.studies[who] = study.code
+
+
 @contextmanager
 def demo_stage(folder: Path, blocker: DjangoDbBlocker) -> Iterator[Demo]:
     """Load the scenario, hand it out, and empty the database again."""
@@ -104,6 +157,8 @@ def demo_stage(folder: Path, blocker: DjangoDbBlocker) -> Iterator[Demo]:
             demo = Demo(people)
             _read_codes(demo)
             _add_what_the_demo_lacks(demo)
+            _equip(demo, "pim", "silicone_caliper")
+            _equip(demo, "orrix", "cast_caliper")
             yield demo
         finally:
             truncate_as_owner()

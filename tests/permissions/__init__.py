@@ -17,7 +17,15 @@ How to add a page or an API route (the matrix fails until you do):
 Every persona meets the object fresh: what one changes is rolled back.
 """
 
-from tests.permissions import account, api, api_commands, clinic, pages, people
+from tests.permissions import (
+    account,
+    api,
+    api_commands,
+    clinic,
+    instruments,
+    pages,
+    people,
+)
 from tests.permissions.shape import PERSONAS, Row, Target, play_of
 
 __all__ = ["ALL", "PERSONAS", "Row", "Target", "play_of"]
@@ -25,6 +33,7 @@ __all__ = ["ALL", "PERSONAS", "Row", "Target", "play_of"]
 ALL: tuple[Row, ...] = (
     *account.ROWS,
     *people.ROWS,
+    *instruments.ROWS,
     *pages.ROWS,
     *clinic.ROWS,
     *api.ROWS,

@@ -43,13 +43,13 @@ def reduction_coping(subject: Subject) -> Option | None:
     reason = _reason(subject)
     if reason is not None:
         return Option("reduction_coping", feasible=False, reasons=(reason,))
-    (site,) = subject.doubtful
-    least, most = site.shortage_low_mm or _ZERO, site.shortage_high_mm or _ZERO
+    least = max(site.shortage_low_mm or _ZERO for site in subject.doubtful)
+    most = max(site.shortage_high_mm or _ZERO for site in subject.doubtful)
     return Option(
         "reduction_coping",
         feasible=True,
-        consequences=tuple(_consequences(subject, site)),
-        depth_mm=((site.site, least, most),),
+        consequences=tuple(_consequences(subject, most)),
+        depth_mm=((subject.doubtful[0].site, least, most),),
         removal_mm=most,
     )
 
@@ -60,7 +60,11 @@ def _reason(subject: Subject) -> Message | None:
         return _THIN
     if unit.antagonist is Antagonist.PREPARED:
         return _PREPARED
-    return _ONE_SITE if len(doubtful) > 1 else _reason_at(subject, doubtful[0])
+    # A site read as clearance and as reduction is one site.
+    if len({site.site for site in doubtful}) > 1:
+        return _ONE_SITE
+    reasons = (_reason_at(subject, site) for site in doubtful)
+    return next((reason for reason in reasons if reason is not None), None)
 
 
 def _reason_at(subject: Subject, site: SiteCheck) -> Message | None:
@@ -75,11 +79,11 @@ def _reason_at(subject: Subject, site: SiteCheck) -> Message | None:
     return None if cut_depths((site,)) else _NOTHING_SHOWN
 
 
-def _consequences(subject: Subject, site: SiteCheck) -> Iterator[Message]:
-    if site.verdict is not Verdict.INSUFFICIENT:
+def _consequences(subject: Subject, most: Decimal) -> Iterator[Message]:
+    site = subject.doubtful[0]
+    if all(each.verdict is not Verdict.INSUFFICIENT for each in subject.doubtful):
         yield Message(_UNPROVEN, {"site": site.label})
-    params = {"site": site.label, "most": mm(site.shortage_high_mm or _ZERO)}
-    yield Message(_TRIM, params)
+    yield Message(_TRIM, {"site": site.label, "most": mm(most)})
     yield from _ALWAYS
     if not is_anterior(subject.unit.tooth):
         yield _HARD

@@ -72,6 +72,18 @@ class TestCoping:
         assert option.feasible
         assert not any("hard to transfer" in text for text in said(option))
 
+    def test_a_site_read_as_clearance_and_as_reduction_is_one_site(self):
+        twice = [
+            strip("incisal_edge", PROTRUSION, passes=1.0, held=1.5),
+            point("incisal_edge", 0.8, 0.05, position=None, method="index_probe"),
+        ]
+        option = only(run(unit(*twice, tooth="11")), "reduction_coping")
+        # 2.0 needed of the reduction: 1.2; of the clearance up to 0.5
+        assert [(low, high) for _site, low, high in option.depth_mm] == [
+            (option.removal_mm, option.removal_mm)
+        ]
+        assert option.removal_mm > D("0.5")
+
     @pytest.mark.parametrize(
         ("readings", "keys", "reason"),
         [

@@ -35,6 +35,7 @@ NAVIGATION: tuple[tuple[str, Promise, Shown], ...] = (
     ("work", _("Cases"), _clinic),
     ("chair_check", _("Chair check"), _clinic),
     ("bench", _("Bench"), _laboratory),
+    ("guide", _("Guide"), _everyone),
     ("people", _("People"), _everyone),
 )
 # A case and what is done to it belong to the list it was opened from.

@@ -34,7 +34,7 @@ _AXIAL = _("axial walls")
 
 @dataclass(frozen=True, slots=True)
 class PlanSite:
-    """One line of the plan; walls that need the same stand together.
+    """One line of the plan; sites that need the same stand together.
 
     ``required`` and ``advised`` are the jaw positions of a clearance, empty for a
     reduction or a width. ``must`` tells whether the rule set asks for a reading here.
@@ -51,7 +51,7 @@ class PlanSite:
 
     @property
     def site(self) -> Site:
-        """The site, the first of several walls."""
+        """The site, the first of several."""
         return self.sites[0]
 
 
@@ -129,15 +129,19 @@ def _line(
 
 
 def _merged(tooth: str, lines: Iterable[PlanSite]) -> Iterator[PlanSite]:
-    """Put walls that need the same on one line, in the place of the first."""
+    """Put sites that need the same on one line, in the place of the first."""
     kept: list[PlanSite] = []
     for line in lines:
         same = next((at for at, one in enumerate(kept) if _alike(one, line)), None)
         if same is None:
             kept.append(line)
         else:
-            sites = (*kept[same].sites, *line.sites)
-            kept[same] = replace(kept[same], sites=sites, label=_names(tooth, sites))
+            one = kept[same]
+            sites = (*one.sites, *line.sites)
+            must = one.must or line.must
+            kept[same] = replace(
+                one, sites=sites, label=_names(tooth, sites), must=must
+            )
     walls = [line for line in kept if line.site in WALL_SITES]
     for line in kept:
         # The facial wall of a front tooth is a surface of its own.
@@ -146,9 +150,16 @@ def _merged(tooth: str, lines: Iterable[PlanSite]) -> Iterator[PlanSite]:
 
 
 def _alike(one: PlanSite, other: PlanSite) -> bool:
-    if one.site not in WALL_SITES or other.site not in WALL_SITES:
-        return False
-    return _figures(one.need) == _figures(other.need)
+    """Tell whether two sites need the same: walls by their figures, others by line.
+
+    The bevel stands on the functional cusp's line, the marginal ridge on the fossa's.
+    """
+    if one.site in WALL_SITES and other.site in WALL_SITES:
+        return _figures(one.need) == _figures(other.need)
+    return one.need.own is not None and (
+        (one.need, one.quantity, one.required, one.advised)
+        == (other.need, other.quantity, other.required, other.advised)
+    )
 
 
 def _figures(need: SiteNeed) -> object:
@@ -156,9 +167,9 @@ def _figures(need: SiteNeed) -> object:
     return None if need.own is None else replace(need.own, site="")
 
 
-def _names(tooth: str, sites: Sequence[Site]) -> str | Message:
-    first, *rest = (site_label(site, tooth) for site in sites)
-    said: str | Message = first
-    for name in rest:
+def _names(tooth: str, sites: Sequence[Site]) -> Message:
+    *firsts, last = (site_label(site, tooth) for site in sites)
+    said: str | Message = firsts[0]
+    for name in firsts[1:]:
         said = Message(_("{first}, {rest}"), {"first": said, "rest": name})
-    return said
+    return Message(_("{first} and {rest}"), {"first": said, "rest": last})

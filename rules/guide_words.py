@@ -69,11 +69,11 @@ def positions_said(positions: Sequence[Position], tooth: str) -> str | Message:
 
 
 def sentences_for(plan: Plan, line: PlanSite) -> tuple[Message, ...]:
-    """Return what one line asks for, how its figure is built, and where to aim."""
+    """Return what one line asks for, where to try it too, and where to aim."""
     own = line.need.own
     if own is None:
         return (_unstated(plan, line),)
-    said = [_asked(plan, line), *_also(plan, line), *_built(plan, line)]
+    said = [_asked(plan, line), *_also(plan, line)]
     least, target = line.need.min_mm, line.need.target_mm
     if least is not None and target is not None and target > least:
         said.append(Message(_AIM, {"target": mm(target)}))
@@ -189,26 +189,27 @@ def _also(plan: Plan, line: PlanSite) -> list[Message]:
     return [Message(_("Also try {positions}."), {"positions": said})]
 
 
-def _built(plan: Plan, line: PlanSite) -> list[Message]:
-    """Say how a need was built from the finished wall of an instruction for use."""
-    return [
-        Message(
-            _(
-                "{need} mm = {thickness} mm thickness + {cement} mm cement space + "
-                "{adjustment} mm adjustment allowance."
-            ),
-            {
+def _built(plan: Plan) -> tuple[Kept, ...]:
+    """Say how needs come from the finished wall of an instruction for use."""
+    found: dict[str, Kept] = {}
+    for line in plan.stated:
+        for own in (line.need.own, line.need.facing):
+            if own is None or own.thickness_mm is None:
+                continue
+            params = {
                 "need": mm(own.min_mm),
                 "thickness": mm(own.thickness_mm),
                 "cement": mm(plan.rule_set.cement_space_mm),
                 "adjustment": mm(plan.rule_set.adjustment_mm),
-            },
-        )
-        for own in (line.need.own, line.need.facing)
-        if own is not None and own.thickness_mm is not None
-    ]
+            }
+            found.setdefault(params["need"], Kept(Message(_SUM, params), own.source))
+    return tuple(found.values())
 
 
+_SUM = _(
+    "{need} mm = {thickness} mm thickness + {cement} mm cement space + {adjustment} mm "
+    "adjustment allowance."
+)
 _GOODACRE = "Goodacre, Campagni, Aquilino, J Prosthet Dent 2001;85:363-376 (abstract)"
 _CHAPTER = (
     "chapter on complete cast crowns of a fixed prosthodontics textbook, web copy "
@@ -219,8 +220,8 @@ _NO_SOURCE = "common practice, no source"
 
 
 def keep_in_mind(plan: Plan) -> tuple[Kept, ...]:
-    """Return walls, convergence, bevel and dentine, as far as the unit has them."""
-    unit, found = plan.unit, []
+    """Return how needs are built, walls, bevel and dentine, as far as there are any."""
+    unit, found = plan.unit, list(_built(plan))
     if unit.kind in _WALLED:
         params = {"least": mm(minimum_height(unit.tooth)), "share": f"{MINIMUM_RATIO}"}
         found += [

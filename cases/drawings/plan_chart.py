@@ -130,7 +130,7 @@ def plan_chart(chart: PlanChart, *, narrow: bool = False) -> str:
     return document(
         width=layout.width, height=bottom, title=chart.title,
         describe=chart.describe, uid=chart.uid,
-        class_=f"chart plan {'plan-narrow' if narrow else 'plan-wide'}",
+        class_=f"chart plan {'chart-stacked' if narrow else 'chart-wide'}",
         body=[
             outline_paths(shape, place, stroke=INK, class_="c-line", width=2,
                           groove_width=1.1),
@@ -225,21 +225,28 @@ def _said(
 ) -> list[str]:
     """Draw one column of words with a line from each to its site."""
     x = layout.column if toward < 0 else layout.width - layout.column
-    targets = [
-        max(map(place.at, callout.points), key=lambda at: toward * at[0])
-        for callout in callouts
-    ]
-    tops = _tops(callouts, [y for _x, y in targets], layout, block)
+    ends = [_ends(callout, place, toward) for callout in callouts]
+    levels = [sum(y for _x, y in points) / len(points) for points in ends]
+    tops = _tops(callouts, levels, layout, block)
     parts = []
-    for callout, target, top in zip(callouts, targets, tops, strict=True):
+    for callout, points, top in zip(callouts, ends, tops, strict=True):
         start = (x - toward * 5, top + layout.figure * 0.62)
-        parts.append(line(start, target, stroke=HAIR, class_="c-hair"))
-        parts.append(
-            tag("circle", cx=target[0], cy=target[1], r=3.2, fill=INK,
-                stroke=SURFACE, stroke_width=1, class_="c-ink s-surface")
-        )  # fmt: skip
+        for end in points:
+            parts.append(line(start, end, stroke=HAIR, class_="c-hair"))
+            parts.append(
+                tag("circle", cx=end[0], cy=end[1], r=3.2, fill=INK, stroke=SURFACE,
+                    stroke_width=1, class_="c-ink s-surface")
+            )  # fmt: skip
         parts.append(_words(callout, layout, x, top, toward))
     return parts
+
+
+def _ends(callout: _Callout, place: Placement, toward: int) -> list[Point]:
+    """Return where its lines end: at both of two sites, at the nearest of more."""
+    points = [place.at(point) for point in callout.points]
+    if len(points) <= 2:
+        return points
+    return [max(points, key=lambda at: toward * at[0])]
 
 
 def _tops(

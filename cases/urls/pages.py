@@ -6,6 +6,7 @@ from cases.views import (
     bench,
     case_page,
     files,
+    guide,
     home,
     lab,
     lab_gate,
@@ -19,6 +20,7 @@ from cases.views import (
 urlpatterns: list[URLPattern | URLResolver] = [
     path("work/", home.work, name="work"),
     path("bench/", bench.bench, name="bench"),
+    path("guide/", guide.guide, name="guide"),
     path("cases/", bench.cases_list, name="cases"),
     path("cases/<str:code>/", case_page.case_page, name="case"),
     path("cases/<str:code>/receive/", lab.receive, name="case_receive"),

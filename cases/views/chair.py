@@ -11,6 +11,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_http_methods
 
 from cases import policies
+from cases.forms.guide import PLANNED
 from cases.forms.unit_changes import change, flat_of
 from cases.forms.unit_rows import UnitsEditor
 from cases.lifecycle import Command
@@ -22,6 +23,7 @@ from cases.views.editing import (
     laboratory_rules,
     quadrants,
 )
+from cases.views.guide import guide_address
 from cases.views.verdicts import LiveVerdict, live_verdict
 
 __all__ = ["chair"]
@@ -30,11 +32,18 @@ LIVE, REFRESH, CHECK = "live", "refresh", "check"
 
 
 def _start(data: QueryDict) -> dict[str, str]:
-    return {
-        "units-0-tooth": data.get("tooth", "")[:2],
-        "units-0-kind": "crown",
-        "units-0-material": data.get("material", "")[:40],
-    }
+    """Return what a plan brings along: the guide's own address says the unit."""
+    stated = {name: data.get(name, "")[:60] for name in PLANNED}
+    stated["kind"] = stated["kind"] or "crown"
+    found = {f"units-0-{name}": value for name, value in stated.items() if value}
+    return {**found, "laboratory": data.get("laboratory", "")[:60]}
+
+
+def _plan_address(editor: UnitsEditor, laboratory: str) -> str:
+    """Return where the plan of the same unit stands."""
+    form = editor.units[0].form
+    stated = {name: form.text(name) for name in PLANNED if name in form.fields}
+    return guide_address(**stated, laboratory=laboratory)
 
 
 def _texts(request: ActingRequest) -> tuple[dict[str, str], str]:
@@ -83,6 +92,7 @@ def chair(request: ActingRequest) -> HttpResponse:
         "quadrants": quadrants(request.actor, chosen={editor.units[0].tooth}),
         "laboratories": [(code, name) for code, (name, _d) in partners.items()],
         "laboratory": chosen,
+        "plan_url": _plan_address(editor, chosen),
         "lists": LISTS,
         "chair": True,
     }

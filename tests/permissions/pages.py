@@ -80,6 +80,7 @@ MESSAGE = {"client_id": CLIENT_ID, "body": "Hello."}
 # In the order of PERSONAS:
 #      clinic A          | laboratory L | B   M   operator  anonymous
 ROWS = (
+    Row("guide", "GET", "200 200 200 200 200 200 200 403 302"),
     Row("work", "GET", "200 200 200 403 403 200 403 403 302"),
     Row("cases", "GET", "200 200 200 403 403 200 403 403 302"),
     Row("bench", "GET", "403 403 403 200 200 403 200 403 302"),

@@ -1,5 +1,6 @@
 """The plan before a preparation: which length, where, in which jaw position."""
 
+import re
 from decimal import Decimal
 
 import pytest
@@ -42,7 +43,8 @@ def kept(found):
 def test_the_functional_cusp_says_what_must_slide_and_where():
     found = plan(tooth="26", material="lithium_disilicate")
     assert said(found, "lingual_cusps").startswith(
-        f"At the palatal cusps the 1.5 mm thickness must slide freely in {MIP}. "
+        "At the palatal cusps and functional cusp bevel the 1.5 mm thickness must slide "
+        f"freely in {MIP}. "
         f"Also try {RIGHT} (non-working side) and {LEFT} (working side)."
     )
 
@@ -88,8 +90,8 @@ def test_every_figure_is_the_one_the_check_judges_by(tooth, kind):
         except InvalidPayload:
             assert kind in (Kind.INLAY, Kind.ONLAY, Kind.VENEER)
             continue
-        for one in found.stated:
-            site = one.site.value
+        places = [(one, s) for one in found.stated for s in one.sites]
+        for one, site in places:
             position = None if one.quantity is not Quantity.CLEARANCE else "protrusion"
             read = strip(site, position, passes="1.0")
             (judged,) = [
@@ -119,6 +121,26 @@ def test_walls_that_need_the_same_stand_on_one_line():
     )
 
 
+def test_sites_on_one_line_of_the_set_stand_together():
+    found = plan(tooth="26")
+    names = [
+        one.label.text() if isinstance(one.label, Message) else one.label
+        for one in found.sites
+    ]
+    assert names == [
+        "buccal cusps",
+        "palatal cusps and functional cusp bevel",
+        "central fossa and marginal ridge",
+        "axial walls",
+        "finish line",
+    ]
+    assert [one.must for one in found.sites] == [True, True, True, False, False]
+    facing = {"tooth": "36", "kind": "crown", "material": "zirconia_3y"}
+    shared = plan(tooth="26", antagonist="prepared", antagonists=[facing])
+    # The cusp faces the fossa, its bevel a guiding cusp: the sums have other parts.
+    assert line(shared, "lingual_cusps").sites == ("lingual_cusps",)
+
+
 def test_walls_that_differ_are_named_apart():
     text = {
         **SHIPPED.dump(),
@@ -145,7 +167,7 @@ def test_walls_that_differ_are_named_apart():
         one.label.text() if isinstance(one.label, Message) else one.label
         for one in found.stated
     ]
-    assert labels == ["facial wall, distal wall", "palatal wall, mesial wall"]
+    assert labels == ["facial wall and distal wall", "palatal wall and mesial wall"]
 
 
 def test_a_product_without_a_figure_says_so():
@@ -164,9 +186,11 @@ def test_a_product_without_a_figure_says_so():
 
 
 def test_a_need_from_a_thickness_shows_its_sum():
-    told = said(plan(material="zirconia_3y"), "central_fossa")
+    found = plan(material="zirconia_3y")
+    told = kept(found)
     assert "0.7 mm = 0.5 mm thickness + 0.05 mm cement space + 0.15 mm adj" in told
-    assert "Aim at 1.0 mm." in told
+    assert told.count("mm thickness") == 1
+    assert "Aim at 1.0 mm." in said(found, "central_fossa")
 
 
 def test_both_prepared_needs_the_sum_and_names_the_other_tooth():
@@ -220,7 +244,7 @@ def test_walls_and_convergence_are_kept_in_mind(tooth, least):
 @pytest.mark.parametrize("kind", ["pontic", "implant_crown"])
 def test_what_has_no_preparation_has_no_walls_to_mind(kind):
     found = plan(kind=kind, material="zirconia_3y")
-    assert keep_in_mind(found) == ()
+    assert not re.search("wall|converge|[Bb]evel|dentine", kept(found))
     between = "ridge" if kind == "pontic" else "abutment"
     assert f"must pass between {between} and antagonist" in said(found, "buccal_cusps")
 

@@ -31,6 +31,8 @@ _MISSING = {
     "method": gettext_lazy("Choose how this was measured."),
     "relation": gettext_lazy("Choose how the teeth meet."),
     "antagonist": gettext_lazy("Choose what stands opposite."),
+    "height_mm": gettext_lazy("Enter the height of the connector."),
+    "width_mm": gettext_lazy("Enter the width of the connector."),
 }
 _TEETH = frozenset({"tooth", "other", "before", "after", "meant"})
 

@@ -201,7 +201,9 @@ class AddUnitsForm(forms.Form):
 
 
 def draft_input(
-    cleaned: Mapping[str, Any], units: Sequence[Mapping[str, Any]]
+    cleaned: Mapping[str, Any],
+    units: Sequence[Mapping[str, Any]],
+    connectors: Sequence[Mapping[str, Any]] = (),
 ) -> DraftInput:
     """Return what the service stores, from valid forms."""
     texts = ("shade", "notes", "occlusal_scheme", "disinfection", "jaw_record")
@@ -215,6 +217,7 @@ def draft_input(
             **{name: cleaned.get(name, "") for name in texts}
         ),
         units=units,
+        connectors=connectors,
         wanted_on=cleaned.get("wanted_on"),
         appointment_at=cleaned.get("appointment_at"),
         prescriber_email=cleaned.get("prescriber", ""),

@@ -11,6 +11,7 @@ from cases.errors import Invalid
 from cases.forms.commands import CommandForm
 from cases.forms.core_words import people_text
 from cases.forms.fields import OpenChoice
+from cases.forms.instrument_fields import Instruments, usual_instruments
 from cases.forms.reading_rows import (
     PRESET,
     READING_FIELDS,
@@ -65,7 +66,10 @@ class _Bench:
 
 
 def _preset(
-    units: Sequence["Unit"], rule_set: "RuleSet", mounting: int
+    units: Sequence["Unit"],
+    rule_set: "RuleSet",
+    mounting: int,
+    instruments: Instruments,
 ) -> dict[str, str]:
     """Return a body with one row for every place that must be read."""
     data: dict[str, str] = {}
@@ -74,7 +78,7 @@ def _preset(
         for site, position in listed_places(
             rule_set, unit.tooth, unit.kind, unit.relation
         ):
-            data |= _blank(number, mounting)
+            data |= _blank(number, mounting, data, instruments)
             data |= {
                 f"{PREFIX}-{number}-tooth": unit.tooth,
                 f"{PREFIX}-{number}-site": site,
@@ -84,11 +88,16 @@ def _preset(
     return data
 
 
-def _blank(number: int, mounting: int) -> dict[str, str]:
-    return {
-        f"{PREFIX}-{number}-method": Method.CAST_CALIPER.value,
-        f"{PREFIX}-{number}-mounting_number": str(mounting),
+def _blank(
+    number: int, mounting: int, data: Mapping[str, str], instruments: Instruments
+) -> dict[str, str]:
+    method = Method.CAST_CALIPER.value
+    values = {
+        "method": method,
+        "mounting_number": str(mounting),
+        **usual_instruments(data, PREFIX, method, instruments),
     }
+    return {f"{PREFIX}-{number}-{name}": value for name, value in values.items()}
 
 
 def bench_rows(
@@ -99,20 +108,26 @@ def bench_rows(
     mounting: int,
     system: str,
     more: int,
+    instruments: Instruments = (),
 ) -> list[ReadingRow]:
     """Return the rows of the page: as sent, else preset; ``more`` blank ones last."""
-    body = _preset(units, rule_set, mounting)
+    body = _preset(units, rule_set, mounting, instruments)
     listed = len(row_numbers(body, PREFIX))
     if data is not None:
         body = {k: str(v) for k, v in data.items() if k.startswith(f"{PREFIX}-")}
     numbers = row_numbers(body, PREFIX)
     following = numbers[-1] + 1 if numbers else 0
     for number in range(following, following + more):
-        body |= _blank(number, mounting)
+        body |= _blank(number, mounting, body, instruments)
     choices = _Bench(units, mounting, system).choices()
     rows = []
     for number in row_numbers(body, PREFIX):
-        form = BenchReadingForm(body, prefix=f"{PREFIX}-{number}", choices=choices)
+        form = BenchReadingForm(
+            body,
+            prefix=f"{PREFIX}-{number}",
+            choices=choices,
+            instruments=instruments,
+        )
         placed = number < listed and bool(form.text("tooth") and form.text("site"))
         rows.append(ReadingRow(number, form, form.text("tooth"), placed))
     return rows
@@ -146,8 +161,8 @@ class OwnReadingsForm(CommandForm):
             text = people_text(fault, system=self.system)
             if row is None:
                 self.add_error(None, text)
-            elif rest[0] in row.form.fields:
-                row.form.add_error(rest[0], text)
+            elif (key := row.form.field_of(rest[0])) in row.form.fields:
+                row.form.add_error(key, text)
             else:
                 row.stray.append(text)
 

@@ -15,6 +15,13 @@ from django.utils.translation import gettext_lazy
 
 from cases.enums import Basis
 from cases.forms.fields import OpenChoice, length_input, with_current
+from cases.forms.instrument_fields import (
+    FIELDS,
+    SET,
+    Instruments,
+    instrument_choices_of,
+    instrument_key,
+)
 from cases.forms.vocabulary import (
     Choices,
     position_words,
@@ -46,9 +53,9 @@ Place = tuple[str, str]
 STRIPS = ("passes_mm", "drags_mm", "held_mm")
 POINTS = ("value_mm", "u_mm")
 LENGTHS = (*STRIPS, *POINTS)
-READING_FIELDS = ("site", "position", "method", *LENGTHS, "basis", "note")
+READING_FIELDS = ("site", "position", "method", *LENGTHS, "basis", "note", *FIELDS)
 # Filled in by the page; a row with only these says nothing.
-PRESET = ("site", "position", "method", "basis")
+PRESET = ("site", "position", "method", "basis", *FIELDS)
 _BASIS_OF = {Method.SCAN: Basis.SCAN, Method.CAST_CALIPER: Basis.MODEL}
 
 
@@ -77,6 +84,8 @@ class ReadingForm(forms.Form):
     )
     basis = OpenChoice(label=gettext_lazy("Taken on"), required=False)
     note = forms.CharField(label=gettext_lazy("Note"), required=False, max_length=200)
+    strip_set = OpenChoice(label=gettext_lazy("Set of strips"), required=False)
+    instrument = OpenChoice(label=gettext_lazy("Instrument"), required=False)
 
     def __init__(
         self,
@@ -84,6 +93,7 @@ class ReadingForm(forms.Form):
         *,
         prefix: str,
         choices: Mapping[str, Choices] | None = None,
+        instruments: Instruments = (),
     ) -> None:
         super().__init__(data, prefix=prefix)
         offered: dict[str, Choices] = {
@@ -93,7 +103,14 @@ class ReadingForm(forms.Form):
                 *((b.value, str(b.label)) for b in Basis),
             ],
             **(choices or {}),
+            **instrument_choices_of(instruments),
         }
+        # A house without such instruments is not asked; what was sent is shown.
+        for name in FIELDS:
+            if name not in offered and not self.text(name):
+                del self.fields[name]
+            else:
+                offered.setdefault(name, [("", "–")])
         for name, listed in offered.items():
             self._offer(name, listed)
 
@@ -105,6 +122,10 @@ class ReadingForm(forms.Form):
     def text(self, name: str) -> str:
         """Return what stands in a field."""
         return str(self.data.get(self.add_prefix(name)) or "")
+
+    def field_of(self, key: str) -> str:
+        """Return the field of a reading's key; the instrument's goes by the method."""
+        return instrument_key(self.text("method")) if key == "instrument" else key
 
 
 @dataclass
@@ -145,6 +166,16 @@ class ReadingRow:
         return [self.form[name] for name in STRIPS]
 
     @property
+    def strip_set(self) -> BoundField | None:
+        """The list of strip sets, where the house has any."""
+        return self.form[SET] if SET in self.form.fields else None
+
+    @property
+    def instrument(self) -> BoundField | None:
+        """The list of other instruments, where the house has any."""
+        return self.form["instrument"] if "instrument" in self.form.fields else None
+
+    @property
     def bad(self) -> str:
         """Ids of the fields a message speaks of, for the script that marks them."""
         return " ".join(str(bound.auto_id) for bound in self.form if bound.errors)
@@ -165,6 +196,8 @@ def reading_json(values: Mapping[str, str]) -> dict[str, Any]:
         for key in ("site", "position", "method", *lengths, "note")
         if values.get(key)
     }
+    if named := values.get(instrument_key(method)):
+        body["instrument"] = named
     usual = _BASIS_OF.get(Method(method)) if method in set(Method) else None
     body["basis"] = values.get("basis") or (usual or Basis.MOUTH).value
     return body
@@ -190,7 +223,9 @@ def reading_flat(reading: Mapping[str, Any]) -> dict[str, str]:
         for key in LENGTHS
         if reading.get(key) not in (None, "")
     }
-    method = flat.get("method")
+    method = flat.get("method", "")
+    if reading.get("instrument"):
+        flat[instrument_key(method)] = str(reading["instrument"])
     usual = _BASIS_OF.get(Method(method)) if method in set(Method) else None
     if flat.get("basis") == (usual or Basis.MOUTH):
         del flat["basis"]

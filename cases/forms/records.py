@@ -14,6 +14,7 @@ from django.utils.translation import gettext_lazy as _
 from cases.errors import Invalid, InvalidField
 from cases.forms.commands import CommandForm, note_field
 from cases.forms.core_words import people_text
+from cases.forms.instrument_fields import Instruments, usual_instruments
 from cases.forms.reading_rows import (
     PRESET,
     READING_FIELDS,
@@ -85,10 +86,11 @@ class RecordRows:
         cut: set[tuple[str, str]],
         rule_set: RuleSet,
         system: str,
+        instruments: Instruments = (),
     ) -> None:
         self.units, self.earlier, self.cut = units, earlier, cut
-        self.system = system
-        self.data = _with_rows(dict(data), units, earlier, rule_set)
+        self.system, self.instruments = system, instruments
+        self.data = _with_rows(dict(data), units, earlier, rule_set, instruments)
         self.rows = [self._row(n) for n in row_numbers(self.data, "readings")]
         self._sent: list[int] = []
         self._of_unit: dict[int, list[int]] = {}
@@ -106,6 +108,7 @@ class RecordRows:
             self.data,
             prefix=f"readings-{number}",
             choices={"site": sites, "position": term_choices(Position)},
+            instruments=self.instruments,
         )
         before = self.earlier.get((tooth, site, self._text(number, "position")))
         fresh = before is not None and before.get("basis", "mouth") == "mouth"
@@ -184,6 +187,8 @@ class RecordRows:
             name = self._name(fault.pointer)
             row_id, _dash, key = name.rpartition("-")
             text = people_text(fault, system=self.system)
+            if row_id in by_id:
+                key = by_id[row_id].form.field_of(key)
             if row_id in by_id and key in by_id[row_id].form.fields:
                 by_id[row_id].form.add_error(key, text)
             elif name in by_id:
@@ -220,6 +225,7 @@ def _with_rows(
     units: Sequence[Mapping[str, Any]],
     earlier: Earlier,
     rule_set: RuleSet,
+    instruments: Instruments,
 ) -> dict[str, str]:
     """Return the texts with a row for every place that must be or was read."""
     numbers = row_numbers(data, "readings")
@@ -237,12 +243,14 @@ def _with_rows(
         for site, position in dict.fromkeys([*wanted, *before]):
             if (tooth, site, position) in have:
                 continue
-            method = earlier.get((tooth, site, position), {}).get("method")
+            known = earlier.get((tooth, site, position), {}).get("method")
+            method = str(known or Method.STRIP.value)
             values = {
                 "tooth": tooth,
                 "site": site,
                 "position": position,
-                "method": str(method or Method.STRIP.value),
+                "method": method,
+                **usual_instruments(data, "readings", method, instruments),
             }
             data |= {f"readings-{following}-{k}": v for k, v in values.items()}
             following += 1

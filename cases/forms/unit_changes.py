@@ -8,6 +8,7 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from cases.forms.instrument_fields import FIELDS, Instruments, usual_instruments
 from cases.forms.reading_rows import PRESET, READING_FIELDS, listed_places, reading_flat
 from cases.forms.rows import row_numbers
 from rules.requirements import RuleSet
@@ -42,7 +43,10 @@ _SIMPLE = (
     "span",
     "shade",
     "finish_line",
+    "retention",
+    "abutment",
 )
+_LENGTHS = ("base_width_mm", "convergence_deg", "dentine_mm")
 
 
 def flat_of(data: Mapping[str, Any]) -> Flat:
@@ -72,8 +76,7 @@ def units_flat(units: Sequence[Mapping[str, Any]]) -> Flat:
         _put(flat, prefix, {k: unit[k] for k in _SIMPLE if unit.get(k)})
         if unit.get("planned_plane"):
             flat[f"{prefix}-planned_plane"] = "on"
-        if unit.get("base_width_mm"):
-            flat[f"{prefix}-base_width_mm"] = _mm(unit["base_width_mm"])
+        _put(flat, prefix, {k: _mm(unit[k]) for k in _LENGTHS if unit.get(k)})
         for wall, height in (unit.get("wall_heights_mm") or {}).items():
             flat[f"{prefix}-wall_heights_mm-{wall}"] = _mm(height)
         for row, facing in enumerate(unit.get("antagonists") or ()):
@@ -104,10 +107,11 @@ def _places(flat: Mapping[str, str], prefix: str) -> dict[int, tuple[str, str]]:
     }
 
 
-def completed(flat: Flat, rule_set: RuleSet) -> Flat:
+def completed(flat: Flat, rule_set: RuleSet, instruments: Instruments = ()) -> Flat:
     """Return the texts with a row for every required place of every unit.
 
-    Blank rows for places the unit no longer has go; rows with figures stay.
+    Blank rows for places the unit no longer has go; rows with figures stay. A new
+    row names the instrument last used, or the only one that fits.
     """
     flat = dict(flat)
     for number in row_numbers(flat, "units"):
@@ -115,8 +119,19 @@ def completed(flat: Flat, rule_set: RuleSet) -> Flat:
         for name, usual in (("relation", "normal"), ("antagonist", "natural")):
             flat[f"{prefix}-{name}"] = flat.get(f"{prefix}-{name}") or usual
         _complete_readings(flat, prefix, rule_set)
+        _complete_instruments(flat, f"{prefix}-readings", instruments)
         _complete_antagonists(flat, prefix)
     return flat
+
+
+def _complete_instruments(flat: Flat, prefix: str, instruments: Instruments) -> None:
+    """Name an instrument in blank rows that were not asked for one yet."""
+    for row in row_numbers(flat, prefix):
+        at = f"{prefix}-{row}"
+        asked = any(f"{at}-{name}" in flat for name in FIELDS)
+        if not asked and _is_blank(flat, at, READING_FIELDS, PRESET):
+            method = flat.get(f"{at}-method", "")
+            _put(flat, at, usual_instruments(flat, prefix, method, instruments))
 
 
 def _complete_readings(flat: Flat, prefix: str, rule_set: RuleSet) -> None:

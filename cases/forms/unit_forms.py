@@ -21,11 +21,22 @@ from cases.forms.vocabulary import (
 )
 from rules.requirements import RuleSet
 from rules.teeth import PERMANENT_TEETH, arch
-from rules.terms import Antagonist, Cementation, OcclusalSurface, Relation, Wall
+from rules.terms import (
+    Antagonist,
+    Cementation,
+    Kind,
+    OcclusalSurface,
+    Relation,
+    Retention,
+    Wall,
+)
 
-__all__ = ["WALLS", "AntagonistForm", "UnitForm"]
+__all__ = ["IMPLANT", "WALLS", "AntagonistForm", "UnitForm"]
 
 WALLS = tuple(f"wall_heights_mm-{wall.value}" for wall in Wall)
+
+# Asked of an implant crown only.
+IMPLANT = ("retention", "abutment")
 
 # Beside their label these need no second noun.
 _SHORT = {
@@ -130,6 +141,21 @@ class UnitForm(_RowForm):
     base_width_mm = forms.CharField(
         label=_("Width of the base"), required=False, widget=length_input()
     )
+    convergence_deg = forms.CharField(
+        label=_("Total occlusal convergence, degrees"),
+        required=False,
+        widget=length_input(),
+    )
+    dentine_mm = forms.CharField(
+        label=_("Dentine left over the pulp"), required=False, widget=length_input()
+    )
+    retention = OpenChoice(label=_("Held by"), required=False)
+    abutment = forms.CharField(
+        label=_("Abutment"),
+        required=False,
+        max_length=60,
+        widget=forms.TextInput(attrs={"autocomplete": "off"}),
+    )
 
     def __init__(
         self,
@@ -147,6 +173,11 @@ class UnitForm(_RowForm):
         self._offer("antagonist", term_choices(Antagonist))
         spans = [(str(n), str(_("Bridge {n}")).format(n=n)) for n in range(1, 5)]
         self._offer("span", [("", str(_("single tooth"))), *spans])
+        if self.text("kind") == Kind.IMPLANT_CROWN:
+            self._offer("retention", [("", "–"), *term_choices(Retention)])
+        else:
+            for name in IMPLANT:
+                del self.fields[name]
         for name, wall in zip(WALLS, term_choices(Wall), strict=True):
             self.fields[name] = forms.CharField(
                 label=wall[1], required=False, widget=length_input()

@@ -11,7 +11,10 @@ from typing import Any
 from django import forms
 
 from cases.errors import Invalid
+from cases.forms.connector_rows import PREFIX as CONNECTORS
+from cases.forms.connector_rows import connector_rows, connectors_json
 from cases.forms.core_words import people_text
+from cases.forms.instrument_fields import Instruments
 from cases.forms.reading_rows import (
     PRESET,
     READING_FIELDS,
@@ -23,14 +26,31 @@ from cases.forms.reading_rows import (
     sorted_rows,
 )
 from cases.forms.rows import field_name, read_rows, row_numbers
-from cases.forms.unit_forms import WALLS, AntagonistForm, UnitForm
+from cases.forms.unit_forms import IMPLANT, WALLS, AntagonistForm, UnitForm
 from cases.forms.vocabulary import Choices, term_choices, tooth_name, tooth_number
+from cases.tenancy import Actor
 from rules.requirements import RuleSet
 from rules.terms import Antagonist, Position
 
 __all__ = ["FACING_PRESET", "UnitRow", "UnitsEditor"]
 
-_TEXTS = ("tooth", "kind", "material", "relation", "antagonist", "shade", "finish_line")
+_TEXTS = (
+    "tooth",
+    "kind",
+    "material",
+    "relation",
+    "antagonist",
+    "shade",
+    "finish_line",
+    "occlusal_surface",
+    "cementation",
+    "span",
+    "base_width_mm",
+    "convergence_deg",
+    "dentine_mm",
+    "retention",
+    "abutment",
+)
 _FACING = ("tooth", "kind", "material", "occlusal_surface", "cementation")
 FACING_PRESET = ("kind", "occlusal_surface", "cementation")
 
@@ -84,19 +104,36 @@ class UnitRow:
 
     @property
     def detailed(self) -> bool:
-        """Whether something stands among the rarer fields."""
-        names = ("shade", "span", "base_width_mm", *WALLS)
-        return any(self.form.text(name) or self.form[name].errors for name in names)
+        """Whether something stands among bridge, shade and finish line."""
+        return self._says("shade", "span", "finish_line")
+
+    @property
+    def prepared_so(self) -> bool:
+        """Whether something stands among what is known of the preparation."""
+        names = ("base_width_mm", "convergence_deg", "dentine_mm", *IMPLANT, *WALLS)
+        return self._says(*names)
+
+    def _says(self, *names: str) -> bool:
+        form = self.form
+        return any(form.text(n) or form[n].errors for n in names if n in form.fields)
 
 
 class UnitsEditor:
     """All units of a page, from the texts of its fields."""
 
     def __init__(
-        self, data: Mapping[str, Any], *, rule_set: RuleSet, system: str
+        self,
+        data: Mapping[str, Any],
+        *,
+        rule_set: RuleSet,
+        actor: Actor,
+        instruments: Instruments = (),
     ) -> None:
-        self.data, self.rule_set, self.system = data, rule_set, system
+        self.data, self.rule_set, self.actor = data, rule_set, actor
+        self.system, self.instruments = actor.tooth_system, instruments
         self.units = [self._unit(number) for number in row_numbers(data, "units")]
+        spans = [(unit.tooth, unit.form.text("span")) for unit in self.units]
+        self.connectors = connector_rows(data, spans, system=self.system)
         self._filled: dict[str, list[int]] = {}
         self.top: list[str] = []
 
@@ -119,7 +156,10 @@ class UnitsEditor:
                 "position": [("", "–"), *unit.positions],
             }
             form = ReadingForm(
-                self.data, prefix=f"{prefix}-readings-{row}", choices=choices
+                self.data,
+                prefix=f"{prefix}-readings-{row}",
+                choices=choices,
+                instruments=self.instruments,
             )
             place = (form.text("site"), form.text("position"))
             unit.readings.append(
@@ -154,12 +194,16 @@ class UnitsEditor:
         }
         return [self._unit_json(unit, planned) for unit in self.units]
 
+    def connectors_json(self) -> list[dict[str, Any]]:
+        """Return the connectors as the check reads them, after ``json``."""
+        found, self._filled[CONNECTORS] = connectors_json(self.data, self.connectors)
+        return found
+
     def _unit_json(
         self, unit: UnitRow, planned: Mapping[str, Mapping[str, str]]
     ) -> dict[str, Any]:
         form = unit.form
-        names = [n for n in (*_TEXTS, "occlusal_surface", "cementation", "span",
-                             "base_width_mm") if n in form.fields]  # fmt: skip
+        names = [n for n in _TEXTS if n in form.fields]
         body: dict[str, Any] = {n: form.text(n) for n in names if form.text(n)}
         walls = {name.split("-")[1]: form.text(name) for name in WALLS}
         if any(walls.values()):
@@ -193,6 +237,8 @@ class UnitsEditor:
             yield from unit.antagonists
             for row in unit.readings:
                 yield row.form
+        for connector in self.connectors:
+            yield connector.form
 
     def add(self, error: Invalid) -> list[str]:
         """Put every fault to its field; return the words of those without one."""
@@ -206,7 +252,7 @@ class UnitsEditor:
         rows |= {row.id: row for unit in self.units for row in unit.readings}
         homeless: list[str] = []
         for fault in error.fields:
-            name = field_name(fault.pointer, self._filled)
+            name = self._named(field_name(fault.pointer, self._filled), rows)
             text = people_text(fault, system=self.system)
             if name in fields:
                 form, key = fields[name]
@@ -217,6 +263,17 @@ class UnitsEditor:
                 homeless.append(text)
         self.top += homeless
         return homeless
+
+    @staticmethod
+    def _named(name: str, rows: Mapping[str, UnitRow | ReadingRow]) -> str:
+        """Return the field that names a reading's instrument by its method."""
+        row, _dash, key = name.rpartition("-")
+        found = rows.get(row)
+        return (
+            f"{row}-{found.form.field_of(key)}"
+            if isinstance(found, ReadingRow)
+            else name
+        )
 
     @staticmethod
     def _owner(
@@ -243,6 +300,15 @@ class UnitsEditor:
                 ]
             for row in unit.readings:
                 found += [_row_problem(unit, row, text) for text in row.errors]
+        for connector in self.connectors:
+            found += [
+                {
+                    "href": f"#{bound.auto_id}",
+                    "text": f"{'–'.join(connector.shown)}, {bound.label}: {error}",
+                }
+                for bound in connector.form
+                for error in bound.errors
+            ]
         return found
 
 

@@ -31,6 +31,7 @@ __all__ = [
     "store_readings",
     "store_units",
     "unit_json",
+    "with_figures",
 ]
 
 UNIT_TEXTS = {"shade": 40, "finish_line": 20, "abutment": 60}
@@ -146,19 +147,29 @@ def checked_units(
     if faults:
         raise Invalid(*faults)
     found = [dict(unit) for unit in units]
-    return _with_figures(found, actor=actor, pointer=pointer) if actor else found
+    if actor is None:
+        return found
+    return with_figures(found, actor=actor, rule_set=rule_set, pointer=pointer)
 
 
-def _with_figures(
-    units: Sequence[dict[str, Any]], *, actor: Actor, pointer: str
+def with_figures(
+    units: Sequence[Mapping[str, Any]],
+    *,
+    actor: Actor,
+    rule_set: RuleSet,
+    pointer: str = "/units",
 ) -> list[dict[str, Any]]:
-    """Return the units, each reading with what its instrument or study adds."""
+    """Return the units, each reading with what its instrument or study adds.
+
+    Raises:
+        Invalid: instruments that cannot be named, with their pointers.
+    """
     places = [
         (i, j) for i, unit in enumerate(units) for j in range(len(unit["readings"]))
     ]
     written = [units[i]["readings"][j] for i, j in places]
     try:
-        figures = reading_figures(actor=actor, readings=written)
+        figures = reading_figures(actor=actor, readings=written, rule_set=rule_set)
     except Invalid as error:
         raise Invalid(*(_placed(f, places, pointer) for f in error.fields)) from error
     found = [{**unit, "readings": list(unit["readings"])} for unit in units]

@@ -7,10 +7,13 @@ from typing import TYPE_CHECKING, Any
 from cases.errors import IllegalTransition, Invalid, InvalidField, StaleVersion
 from cases.forms.core_words import people_text
 from cases.forms.draft import DraftForm, draft_input
+from cases.forms.instrument_fields import Instruments
 from cases.lifecycle import CaseState, Command, commands_for
 from cases.selectors.cases import case_detail
+from cases.selectors.instruments import instrument_choices
 from cases.services import drafts
 from cases.services.checks import rule_set_for
+from cases.services.units import with_figures
 from cases.tenancy import Actor
 from cases.views.draft_state import (
     Difference,
@@ -40,9 +43,17 @@ class Sheet:
     """
 
     def __init__(
-        self, detail: "CaseDetail", actor: Actor, flat: Mapping[str, str] | None = None
+        self,
+        detail: "CaseDetail",
+        actor: Actor,
+        flat: Mapping[str, str] | None = None,
+        *,
+        instruments: Instruments | None = None,
     ) -> None:
         self.detail, self.actor = detail, actor
+        self.instruments = (
+            instrument_choices(actor=actor) if instruments is None else instruments
+        )
         self.fixed = detail.case.state != CaseState.DRAFT
         self.kept = kept_readings(detail)
         self.rule_set = rule_set_for(detail.case.rule_set_digest)
@@ -56,7 +67,12 @@ class Sheet:
         self.form = DraftForm(
             flat, prescribers=prescribers(self.actor), fixed=self.fixed
         )
-        self.editor = editor_of(flat, rule_set=self.rule_set, actor=self.actor)
+        self.editor = editor_of(
+            flat,
+            rule_set=self.rule_set,
+            actor=self.actor,
+            instruments=self.instruments,
+        )
         show_earlier(self.editor, self.kept)
 
     def save(self, at: datetime, *, over: bool = False) -> bool:
@@ -66,11 +82,11 @@ class Sheet:
         """
         if over:
             self._read({**self.flat, "version": str(self.detail.case.version)})
-        units = self.editor.json()
+        units, connectors = self.editor.json(), self.editor.connectors_json()
         # Both look at everything, so that all messages come at once.
         usable = [self.form.is_valid(), self.editor.is_valid()]
         if not all(usable):
-            self._judge_rest(units)
+            self._judge_rest(units, connectors)
             self.state = REFUSED
             return False
         try:
@@ -78,7 +94,7 @@ class Sheet:
                 actor=self.actor,
                 code=self.detail.case.code,
                 version=self.form.cleaned_data["version"],
-                draft=draft_input(self.form.cleaned_data, units),
+                draft=draft_input(self.form.cleaned_data, units, connectors),
                 at=at,
             )
         except Invalid as error:
@@ -93,10 +109,18 @@ class Sheet:
             self._read({**self.flat, "version": str(case.version)})
         return self.state == SAVED
 
-    def _judge_rest(self, units: list[dict[str, Any]]) -> None:
+    def _judge_rest(
+        self, units: list[dict[str, Any]], connectors: list[dict[str, Any]]
+    ) -> None:
         try:
             if units:
-                judged(units, rule_set=self.rule_set, system=self.actor.tooth_system)
+                judged(
+                    units,
+                    rule_set=self.rule_set,
+                    system=self.actor.tooth_system,
+                    actor=self.actor,
+                    connectors=connectors,
+                )
         except Invalid as error:
             self._place(error)
 
@@ -116,7 +140,7 @@ class Sheet:
         now = case_detail(actor=self.actor, code=self.detail.case.code)
         if Command.EDIT_DRAFT not in commands_for(CaseState(now.case.state)):
             return CLOSED
-        stored = Sheet(now, self.actor)
+        stored = Sheet(now, self.actor, instruments=self.instruments)
         self.detail = now
         self.differs = differences(
             stored=(stored.flat, stored.editor.json()),
@@ -144,11 +168,16 @@ class Sheet:
         """Return what the check says, once everything typed can be used."""
         if self.problems:
             return None
-        units = with_kept(self.editor.json(), self.kept)
+        typed = self.editor.json()
         try:
-            if units:
+            if typed:
+                # What stays in force keeps the figures it was taken with.
+                fresh = with_figures(typed, actor=self.actor, rule_set=self.rule_set)
                 return judged(
-                    units, rule_set=self.rule_set, system=self.actor.tooth_system
+                    with_kept(fresh, self.kept),
+                    rule_set=self.rule_set,
+                    system=self.actor.tooth_system,
+                    connectors=self.editor.connectors_json(),
                 )
         except Invalid as error:
             self._place(error)

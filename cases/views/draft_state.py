@@ -8,12 +8,19 @@ from django.utils.timezone import localtime
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from cases.forms.connector_rows import PREFIX as CONNECTORS
+from cases.forms.connector_rows import connectors_flat
 from cases.forms.reading_rows import reading_words
 from cases.forms.unit_changes import units_flat
 from cases.forms.unit_rows import UnitsEditor
 from cases.forms.vocabulary import position_words, site_words, tooth_number
 from cases.lifecycle import CaseState
-from cases.services.units import reading_json, unit_json
+from cases.services.units import (
+    UNIT_TEXTS,
+    judged_reading_json,
+    reading_json,
+    unit_json,
+)
 
 if TYPE_CHECKING:
     from cases.models import Reading, Unit
@@ -43,7 +50,17 @@ _HEAD = {
     "disinfection": gettext_lazy("Disinfection"),
     "notes": gettext_lazy("Notes to the laboratory"),
 }
-_UNIT_LABELS = ("kind", "material", "occlusal_surface", "cementation", "relation")
+_UNIT_LABELS = (
+    "kind",
+    "material",
+    "occlusal_surface",
+    "cementation",
+    "relation",
+    "convergence_deg",
+    "dentine_mm",
+    "retention",
+    "abutment",
+)
 
 Kept = Mapping[str, Sequence[dict[str, Any]]]
 
@@ -66,7 +83,7 @@ def full_reading(reading: "Reading") -> dict[str, Any]:
 def full_unit(unit: "Unit", readings: Sequence["Reading"]) -> dict[str, Any]:
     """Return a stored unit in the shape of the draft."""
     own = [full_reading(r) for r in readings if r.tooth == unit.tooth]
-    texts = {"shade": unit.shade, "finish_line": unit.finish_line}
+    texts = {key: getattr(unit, key) for key in UNIT_TEXTS}
     return {**unit_json(unit, ()), **texts, "readings": own}
 
 
@@ -81,6 +98,7 @@ def draft_flat(detail: "CaseDetail") -> dict[str, str]:
     dates = detail.draft or case
     units = detail.draft_units if detail.draft else detail.units
     flat = units_flat([full_unit(u, detail.draft_readings) for u in units])
+    flat |= connectors_flat(revision.connectors if revision else ())
     flat |= {
         "version": str(case.version),
         "prescriber": case.prescriber.email,
@@ -107,7 +125,7 @@ def kept_readings(detail: "CaseDetail") -> Kept:
             and reading.round == detail.case.round
             and reading.superseded_at is None
         ):
-            found.setdefault(reading.tooth, []).append(full_reading(reading))
+            found.setdefault(reading.tooth, []).append(judged_reading_json(reading))
     return found
 
 
@@ -161,6 +179,12 @@ def _told(
                 if p
             )
             said[label] = reading_words(reading)
+    for key, text in flat.items():
+        if key.startswith(f"{CONNECTORS}-"):
+            teeth, name = key.split("-")[1:]
+            pair = "–".join(tooth_number(t, system) for t in (teeth[:2], teeth[2:]))
+            words = _("height") if name == "height_mm" else _("width")
+            said[f"{_('Connector')} {pair}, {words}"] = text
     return said
 
 

@@ -48,7 +48,7 @@ def edit(request: ActingRequest, code: str) -> HttpResponse:
     flat, add = _changed(request, sheet, action)
     if add is not None and not add.is_valid():
         return _show(request, sheet, add, status=422)
-    sheet = Sheet(detail, request.actor, flat)
+    sheet = Sheet(detail, request.actor, flat, instruments=sheet.instruments)
     saved = sheet.save(clock.now(), over=action == KEEP)
     refused = _upload(request, code) if saved and action == UPLOAD else []
     if saved and not refused and not request.htmx and action in (SAVE, SIGN, UPLOAD):

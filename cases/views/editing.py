@@ -8,10 +8,12 @@ from django.utils.translation import gettext_lazy as _
 
 from cases import clock
 from cases.enums import Role
+from cases.forms.instrument_fields import Instruments
 from cases.forms.unit_changes import completed
 from cases.forms.unit_rows import UnitsEditor
 from cases.forms.vocabulary import QUADRANTS, Choices, tooth_name, tooth_number
 from cases.selectors.check_catalog import digests_now
+from cases.selectors.instruments import instrument_choices
 from cases.selectors.people import members, partnerships
 from cases.services.checks import rule_set_for
 from cases.tenancy import Actor
@@ -88,11 +90,22 @@ def own_address(actor: Actor) -> str:
 
 
 def editor_of(
-    flat: Mapping[str, str], *, rule_set: RuleSet, actor: Actor
+    flat: Mapping[str, str],
+    *,
+    rule_set: RuleSet,
+    actor: Actor,
+    instruments: Instruments | None = None,
 ) -> UnitsEditor:
-    """Return the editor of these texts with every row a unit must have."""
+    """Return the editor of these texts with every row a unit must have.
+
+    ``instruments`` left out: those of the actor's organisation are looked up.
+    """
+    offered = instrument_choices(actor=actor) if instruments is None else instruments
     return UnitsEditor(
-        completed(dict(flat), rule_set), rule_set=rule_set, system=actor.tooth_system
+        completed(dict(flat), rule_set, offered),
+        rule_set=rule_set,
+        actor=actor,
+        instruments=offered,
     )
 
 

@@ -9,6 +9,7 @@ from cases.forms.own_readings import OwnReadingsForm, bench_rows
 from cases.lifecycle import Command
 from cases.policies import require
 from cases.selectors.cases import case_detail
+from cases.selectors.instruments import instrument_choices
 from cases.services.checks import rule_set_for
 from cases.services.readings import readings_add
 from cases.views.access import ActingRequest, acting_required
@@ -33,6 +34,7 @@ def own_readings(request: ActingRequest, code: str) -> HttpResponse:
         mounting=max((r.mounting_number for r in detail.rounds), default=1),
         system=actor.tooth_system,
         more=2 if wants_more else 0,
+        instruments=instrument_choices(actor=actor),
     )
     page = Page(
         Command.READINGS,

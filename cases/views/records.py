@@ -22,6 +22,7 @@ from cases.forms.unit_changes import flat_of
 from cases.forms.vocabulary import term_choices
 from cases.lifecycle import CaseState, Command, next_state
 from cases.selectors.cases import case_detail, case_get
+from cases.selectors.instruments import instrument_choices
 from cases.services.bench import case_receipt, case_resume, case_return
 from cases.services.checks import rule_set_for
 from cases.services.readings import provisional_lost, records_send
@@ -72,10 +73,13 @@ def _rows(detail: "CaseDetail", actor: Actor, data: dict[str, str]) -> RecordRow
         cut=_cut(detail),
         rule_set=rule_set_for(detail.case.rule_set_digest),
         system=actor.tooth_system,
+        instruments=instrument_choices(actor=actor),
     )
 
 
-def _verdict(detail: "CaseDetail", rows: RecordRows) -> LiveVerdict | None:
+def _verdict(
+    detail: "CaseDetail", rows: RecordRows, actor: Actor
+) -> LiveVerdict | None:
     """Return what the check says of the new readings; faults go to their rows."""
     if not rows.is_valid() or not rows.json():
         return None
@@ -84,18 +88,19 @@ def _verdict(detail: "CaseDetail", rows: RecordRows) -> LiveVerdict | None:
             rows.judged_units(),
             rule_set=rule_set_for(detail.case.rule_set_digest),
             system=rows.system,
+            actor=actor,
         )
     except Invalid as error:
         rows.add(error)
         return None
 
 
-def _context(detail: "CaseDetail", rows: RecordRows) -> dict[str, Any]:
+def _context(detail: "CaseDetail", rows: RecordRows, actor: Actor) -> dict[str, Any]:
     cut = [place_words(t, s, rows.system) for t, s in sorted(rows.cut)]
     return {
         "detail": detail,
         "rows": rows,
-        "verdict": _verdict(detail, rows),
+        "verdict": _verdict(detail, rows, actor),
         "due": detail.case.records_due,
         "cut": cut if "readings" in detail.case.records_due else [],
         "positions": term_choices(Position),
@@ -124,7 +129,7 @@ def records(request: ActingRequest, code: str) -> HttpResponse:
         "cases/records.html",
         _("Sent. The laboratory logs what arrives, then checks the new round."),
         kwargs={"due": due},
-        context=_context(detail, rows),
+        context=_context(detail, rows, actor),
     )
     return command_page(
         request,
@@ -167,7 +172,7 @@ def _part(
 ) -> HttpResponse:
     """Answer a round trip that stores nothing: the verdict, or one more row."""
     next_state(CaseState(detail.case.state), Command.RECORDS)
-    context = _context(detail, rows)
+    context = _context(detail, rows, request.actor)
     context["faults"] = rows.problems
     status = 422 if rows.problems else 200
     if request.htmx and request.POST.get("do") == LIVE:

@@ -6,10 +6,11 @@ from typing import TYPE_CHECKING, Any, cast
 
 from django.utils.translation import gettext as _
 
-from cases.errors import Invalid
+from cases.errors import Invalid, InvalidField
 from cases.forms.unit_rows import UnitsEditor
 from cases.services.checks import evaluate
-from cases.services.units import core_unit, invalid_from
+from cases.services.units import core_unit, invalid_from, with_figures
+from cases.tenancy import Actor
 from cases.views.figures import UnitPanel, unit_panel
 from rules.errors import InvalidPayload
 from rules.requirements import RuleSet
@@ -18,6 +19,9 @@ if TYPE_CHECKING:
     from cases.models import Unit
 
 __all__ = ["LiveVerdict", "judged", "live_verdict"]
+
+# What an instrument adds beside its figures; the check does not ask for it.
+_TOLD = ("u_origin", "instrument_label")
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,22 +65,47 @@ class LiveVerdict:
         return _(self.verdict)
 
 
+def _core(unit: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a unit without what only the prescription and its readings say."""
+    core = core_unit(unit)
+    readings = [
+        {k: v for k, v in reading.items() if k not in _TOLD}
+        for reading in core["readings"]
+    ]
+    return {**core, "readings": readings}
+
+
 def judged(
     units: Sequence[Mapping[str, Any]],
     *,
     rule_set: RuleSet,
     system: str,
+    actor: Actor | None = None,
+    connectors: Sequence[Mapping[str, Any]] = (),
 ) -> LiveVerdict:
     """Return the verdict of units in the shape of the check.
+
+    With an actor the readings take the figures of the instruments they name and of
+    the studies of the actor's organisation.
 
     Raises:
         Invalid: every value the check cannot use.
     """
-    core = [core_unit(unit) for unit in units]
+    faults: tuple[InvalidField, ...] = ()
+    if actor is not None:
+        try:
+            units = with_figures(units, actor=actor, rule_set=rule_set)
+        except Invalid as error:
+            faults = error.fields
+    body: dict[str, Any] = {"units": [_core(unit) for unit in units]}
+    if connectors:
+        body["connectors"] = list(connectors)
     try:
-        result = evaluate(rule_set, {"units": core})
+        result = evaluate(rule_set, body)
     except InvalidPayload as error:
-        raise invalid_from(error.faults) from error
+        raise Invalid(*faults, *invalid_from(error.faults).fields) from error
+    if faults:
+        raise Invalid(*faults)
     names = _Planned.__dataclass_fields__
     panels = tuple(
         unit_panel(
@@ -104,7 +133,13 @@ def live_verdict(editor: UnitsEditor) -> LiveVerdict | None:
     if not editor.is_valid() or not units:
         return None
     try:
-        return judged(units, rule_set=editor.rule_set, system=editor.system)
+        return judged(
+            units,
+            rule_set=editor.rule_set,
+            system=editor.system,
+            actor=editor.actor,
+            connectors=editor.connectors_json(),
+        )
     except Invalid as error:
         editor.add(error)
         return None

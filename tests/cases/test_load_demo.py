@@ -2,7 +2,9 @@
 
 import json
 import re
+import statistics
 from datetime import UTC, datetime, timedelta
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
@@ -21,14 +23,22 @@ from cases.models import (
     Attachment,
     Case,
     Flag,
+    Instrument,
     Message,
     Notice,
     Organisation,
+    RepeatabilityStudy,
+    RuleSetDraft,
+    RuleSetImpact,
+    RuleSetPublication,
     User,
     WorkOrder,
 )
 from cases.selectors.identity import actors_of, by_token
 from cases.tenancy import acting, operator
+from rules.difference import differences
+from rules.loader import ruleset_by_digest, shipped_rule_set
+from rules.parse import parse_rule_set
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 TECHNICIAN = "orrix@wobblebench.example"
@@ -99,6 +109,32 @@ def test_the_scenario_covers_every_state_and_its_conversations(demo):
         assert Attachment.objects.get().kind == "photo"
         numbers = WorkOrder.objects.order_by("number").values_list("number", flat=True)
         assert list(numbers) == [1, 2, 3, 4, 5]
+
+
+def test_the_laboratory_works_by_its_own_set_and_a_stricter_one_waits(demo):
+    demo.start()
+    with acting(actor_for("brum@wobblebench.example")):
+        published = RuleSetPublication.objects.get()
+        waiting = RuleSetDraft.objects.get(status="proposed")
+        impact = RuleSetImpact.objects.get(draft=waiting)
+        judged = set(Case.objects.values_list("rule_set_digest", flat=True))
+        changed = [
+            line.text()
+            for line in differences(
+                ruleset_by_digest(published.digest), parse_rule_set(waiting.document)
+            )
+        ]
+    assert published.edited_by_name != published.approved_by_name
+    # Cases from before its day keep the shipped set.
+    assert judged == {published.digest, shipped_rule_set().digest}
+    assert any("1.8" in line for line in changed)
+    assert impact.total >= 10
+    with acting(actor_for("pim@quillfern.example")):
+        assert Instrument.objects.count() == 2
+        study = RepeatabilityStudy.objects.get()
+    # Sample standard deviation by the standard library; it rounds up.
+    values = [Decimal(value) for value in study.values]
+    assert study.repeatability_mm >= Decimal(str(round(statistics.stdev(values), 4)))
 
 
 def test_its_remake_is_linked_and_its_dates_lie_where_they_must(demo):

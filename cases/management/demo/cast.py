@@ -71,6 +71,7 @@ CAST = (
     Part("jorv", "quill", Role.CLINIC_MANAGER, "Jorvalu Tamberwisk"),
     Part("sedda", LABORATORY, Role.TECHNICIAN, "Seddana Quorlip", responsible=True),
     Part("brum", LABORATORY, Role.LAB_MANAGER, "Brumelo Fisktarn", second_factor=True),
+    Part("tolva", LABORATORY, Role.LAB_MANAGER, "Tolvari Skindrel"),
     Part("ildo", "moss", Role.CLINICIAN, "Ildomar Vexlerroo"),
     Part("wen", "moss", Role.ASSISTANT, "Wendrix Pallow"),
     Part("tarka", "tangle", Role.CLINICIAN, "Tarkalin Dreevo"),

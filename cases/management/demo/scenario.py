@@ -7,6 +7,7 @@ from cases.management.demo import (
     scenes_early,
     scenes_outcome,
     scenes_query,
+    scenes_rules,
 )
 from cases.management.demo.days import Days
 from cases.management.demo.people import Player
@@ -37,4 +38,7 @@ SCENES = (
 def play(players: dict[str, Player], *, now: datetime) -> list[str]:
     """Play every scene up to today; return the codes of their cases."""
     troupe, days = troupe_of(players), Days(now)
-    return [scene(troupe, days).code for scene in SCENES]
+    scenes_rules.prepare(players, days)
+    codes = [scene(troupe, days).code for scene in SCENES]
+    scenes_rules.propose_stricter(players, days)
+    return codes

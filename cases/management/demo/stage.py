@@ -58,6 +58,7 @@ class Story:
     code: str = ""
     flag: str = ""
     written: int = field(default=0)
+    measured: bool = field(default=False)
 
     def _do(self, player: Player, command: Callable[..., T], **more: Any) -> T:
         with acting(player.actor):
@@ -123,13 +124,17 @@ class Story:
         return self
 
     def ask(self, at: datetime, text: str, reasons: Sequence[str] = ()) -> "Story":
-        """The technician raises one query about every short site."""
+        """The technician raises one query about every short site.
+
+        After own readings die and mounting were verified first.
+        """
         flag = self._do(
             self.technician,
             flags.flag_raise,
             reasons=["clearance", *reasons],
             text=text,
             sites=None,
+            verified=self.measured,
             at=at,
         )
         self.flag = flag.code
@@ -191,6 +196,7 @@ class Story:
     def measure(self, at: datetime, rows: Sequence[Mapping[str, Any]]) -> "Story":
         """The technician adds readings of the mounted models."""
         self._do(self.technician, readings.readings_add, readings=rows, at=at)
+        self.measured = True
         return self
 
     def clear(self, at: datetime, within: Sequence[tuple[str, str]] = ()) -> "Story":

@@ -52,16 +52,9 @@ def run_check(
     layouts = span_layouts(request.units, request.connectors) if options else ()
     ways = options_for(rule_set, judged, layouts, k) if options else ((),) * len(judged)
     units = tuple(
-        UnitCheck(
-            tooth=one.unit.tooth,
-            verdict=worst(site.verdict for site in one.sites),
-            sites=one.sites,
-            options=found,
-        )
+        _unit_check(one, found, explain=request.explain)
         for one, found in zip(judged, ways, strict=True)
     )
-    if request.explain:
-        units = tuple(_explained(unit) for unit in units)
     return CaseCheck(
         verdict=worst(unit.verdict for unit in units),
         units=units,
@@ -78,9 +71,14 @@ def _judged(rule_set: RuleSet, unit: Unit, k: Decimal) -> Judged:
     return Judged(unit, measured, _check_sites(rule_set, unit, measured, k))
 
 
-def _explained(unit: UnitCheck) -> UnitCheck:
-    sites = (replace(site, derivation=derive(site.grounds)) for site in unit.sites)
-    return replace(unit, sites=tuple(sites))
+def _unit_check(
+    judged: Judged, options: tuple[Option, ...], *, explain: bool
+) -> UnitCheck:
+    sites = judged.sites
+    verdict = worst(site.verdict for site in sites)
+    if explain:
+        sites = tuple(replace(s, derivation=derive(s.grounds)) for s in sites)
+    return UnitCheck(judged.unit.tooth, verdict, sites, options)
 
 
 def _check_sites(

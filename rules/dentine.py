@@ -38,21 +38,34 @@ _AXIAL = frozenset(
 
 
 def dentine_messages(
-    unit: Unit, depths: Sequence[Depth]
+    unit: Unit, depths: Sequence[Depth], needed: Sequence[Depth]
 ) -> tuple[list[Message], list[Message]]:
-    """Return what to know of the dentine left, and reasons where too little is."""
-    occlusal = [high for site, _low, high in depths if site not in _AXIAL]
+    """Return what to know of the dentine left, and reasons where too little is.
+
+    ``depths`` go down to the targets, ``needed`` to the needs alone: where only the
+    target would cost too much, the cut stops at the need.
+    """
     warnings = [_INCISOR[key] for key in [_incisor(unit.tooth)] if key in _INCISOR]
-    if unit.dentine_mm is None or not occlusal:
+    most, least = _deepest(depths), _deepest(needed)
+    if unit.dentine_mm is None or not most:
         return [_ASK, *warnings], []
-    left = unit.dentine_mm - max(occlusal)
-    params = {"left": mm(max(left, _ZERO)), "most": mm(max(occlusal))}
+    left, at_need = unit.dentine_mm - most, unit.dentine_mm - least
+    params = {"left": mm(max(left, _ZERO)), "most": mm(most)}
+    limits = {"least": mm(STOP_MM), "caution": mm(CAUTION_MM), "need": mm(least)}
+    if at_need < STOP_MM:
+        kept = {"left": mm(max(at_need, _ZERO)), "most": mm(least)}
+        return warnings, [Message(_STOP, limits | kept)]
     if left < STOP_MM:
-        return warnings, [Message(_STOP, params | {"least": mm(STOP_MM)})]
+        return [Message(_STOP_AT_NEED, limits | params), *warnings], []
     if left < CAUTION_MM:
-        params |= {"caution": mm(CAUTION_MM)}
-        return [Message(_CAUTION, params), *warnings], []
+        return [Message(_CAUTION, limits | params), *warnings], []
     return [Message(_KEPT, params), *warnings], []
+
+
+def _deepest(depths: Sequence[Depth]) -> Decimal:
+    """Return the most that is cut from the occlusal surface towards the pulp."""
+    cut = (high for site, _low, high in depths if site not in _AXIAL)
+    return max(cut, default=_ZERO)
 
 
 def _incisor(tooth: str) -> tuple[Arch, ToothClass]:
@@ -68,6 +81,10 @@ _ASK = Message(
 _STOP = _(
     "Cut by {most} mm, only {left} mm of dentine would be left over the pulp; {least} "
     "mm is the least."
+)
+_STOP_AT_NEED = _(
+    "Stop at the need, {need} mm deep: cut by {most} mm, only {left} mm of dentine "
+    "would be left over the pulp; {least} mm is the least."
 )
 _CAUTION = _(
     "Cut by {most} mm, {left} mm of dentine would be left over the pulp: caution below "

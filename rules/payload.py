@@ -34,18 +34,8 @@ def parse_check(data: object, *, rule_set: RuleSet) -> CheckRequest:
         InvalidPayload: ``faults`` holds every fault with its pointer.
     """
     faults = Faults()
-    row = faults.fields(
-        data,
-        "",
-        required={"units": _units(rule_set)},
-        optional={
-            "decision": _decision,
-            "laboratory": text(40),
-            "rule_set": text(64),
-            "connectors": read_connectors,
-            "explain": flag,
-        },
-    )
+    required = {"units": _units(rule_set)}
+    row = faults.fields(data, "", required=required, optional=_OPTIONAL)
     connectors = row.get("connectors", ())
     if "units" in row:
         check_connectors(faults, connectors, row["units"])
@@ -86,6 +76,15 @@ def _decision(faults: Faults, value: object, pointer: str) -> Decimal | None:
         value, pointer, required={"k": length("0", "5", 4)}, optional={}
     )
     return row.get("k")
+
+
+_OPTIONAL: dict[str, Read] = {
+    "decision": _decision,
+    "laboratory": text(40),
+    "rule_set": text(64),
+    "connectors": read_connectors,
+    "explain": flag,
+}
 
 
 def _units(rule_set: RuleSet) -> Read:

@@ -54,7 +54,7 @@ def re_preparation(unit: Unit, sites: Sequence[SiteCheck]) -> Option | None:
         return Option("re_preparation", False, reasons=_reasons(first, doubtful))
     depths = _merge([depth for site in cut if (depth := _depth(site))])
     walls, lost = wall_messages(unit, depths)
-    dentine, stop = dentine_messages(unit, depths)
+    dentine, stop = dentine_messages(unit, depths, _needed(cut))
     return Option(
         "re_preparation",
         feasible=not (lost or stop),
@@ -95,6 +95,16 @@ def _depth(site: SiteCheck) -> Depth | None:
     if not site.shortage_high_mm:
         return None
     return (site.site, site.shortage_low_mm, site.target_mm - site.low_mm)
+
+
+def _needed(cut: Sequence[SiteCheck]) -> tuple[Depth, ...]:
+    """Return how deep the needs alone ask to cut, whatever the targets."""
+    return _merge(
+        [
+            (site.site, site.shortage_low_mm or _ZERO, site.shortage_high_mm or _ZERO)
+            for site in cut
+        ]
+    )
 
 
 def _merge(depths: Sequence[Depth]) -> tuple[Depth, ...]:
@@ -155,42 +165,31 @@ def _stop_message(unit: Unit, site: SiteCheck) -> Message:
         "target": mm(site.target_mm or _ZERO),
     }
     if site.quantity is Quantity.WIDTH:
-        return Message(
-            _("At the {site}: widen by up to {most} mm and stop at {target} mm."),
-            params,
-        )
+        return Message(_WIDEN, params)
     if site.quantity is Quantity.REDUCTION:
-        return Message(
-            _(
-                "At the {site}: remove up to {most} mm and stop when the index shows "
-                "{target} mm."
-            ),
-            params,
-        )
+        return Message(_BY_INDEX, params)
     if unit.antagonist is Antagonist.PREPARED:
-        return Message(
-            _(
-                "At the {site}: widen the gap by up to {most} mm and stop at {target} "
-                "mm."
-            ),
-            params,
-        )
+        return Message(_WIDEN_GAP, params)
     position = site.governing_position
     if position in (None, Position.MAXIMAL_INTERCUSPATION):
-        return Message(
-            _(
-                "At the {site}: remove up to {most} mm and stop when the {target} mm "
-                "strip slides."
-            ),
-            params,
-        )
-    return Message(
-        _(
-            "At the {site}: remove up to {most} mm and stop when the {target} mm strip "
-            "slides in {position}."
-        ),
-        {**params, "position": label(position)},
-    )
+        return Message(_BY_STRIP, params)
+    return Message(_BY_STRIP_IN, {**params, "position": label(position)})
+
+
+_WIDEN = _("At the {site}: widen by up to {most} mm and stop at {target} mm.")
+_BY_INDEX = _(
+    "At the {site}: remove up to {most} mm and stop when the index shows {target} mm."
+)
+_WIDEN_GAP = _(
+    "At the {site}: widen the gap by up to {most} mm and stop at {target} mm."
+)
+_BY_STRIP = _(
+    "At the {site}: remove up to {most} mm and stop when the {target} mm strip slides."
+)
+_BY_STRIP_IN = _(
+    "At the {site}: remove up to {most} mm and stop when the {target} mm strip slides "
+    "in {position}."
+)
 
 
 def _afterwards(unit: Unit) -> list[Message]:

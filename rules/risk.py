@@ -23,43 +23,14 @@ _CONTRADICTING = {Doubt.DISAGREEMENT, Doubt.INTERPENETRATION}
 
 def accept_risk(doubtful: Sequence[SiteCheck], unread: Sequence[SiteCheck]) -> Option:
     """Return the option; it is always open, and says what it leaves unsettled."""
-    consequences = [
-        Message(
-            _(
-                "Needs written grounds, the patient's consent and the responsible "
-                "technician's countersignature."
-            )
-        )
-    ]
+    consequences = [_GROUNDS]
     if any(site.need_mm is not None for site in doubtful):
-        consequences.append(
-            Message(
-                _(
-                    "Thin spots may perforate or fracture; the work order names the "
-                    "unmet need and the grounds."
-                )
-            )
-        )
-        consequences.append(
-            Message(
-                _(
-                    "Say what it means for the warranty, and until when the acceptance "
-                    "holds."
-                )
-            )
-        )
+        consequences += [_FRACTURE, _WARRANTY]
     built = [site.label for site in doubtful if _instructed(site)]
     if built:
         consequences.append(Message(_UNDERCUT, {"sites": ", ".join(built)}))
     if doubtful and all(site.at_or_above_need for site in doubtful):
-        consequences.append(
-            Message(
-                _(
-                    "Every reading in doubt is at or above the need: a technician may "
-                    "clear it within measuring uncertainty instead."
-                )
-            )
-        )
+        consequences.append(_CLEARABLE)
     for site in doubtful:
         consequences += _unknown(site)
     consequences += [
@@ -70,6 +41,29 @@ def accept_risk(doubtful: Sequence[SiteCheck], unread: Sequence[SiteCheck]) -> O
         for site in unread
     ]
     return Option("accept_risk", feasible=True, consequences=tuple(consequences))
+
+
+_GROUNDS = Message(
+    _(
+        "Needs written grounds, the patient's consent and the responsible technician's "
+        "countersignature."
+    )
+)
+_FRACTURE = Message(
+    _(
+        "Thin spots may perforate or fracture; the work order names the unmet need and "
+        "the grounds."
+    )
+)
+_WARRANTY = Message(
+    _("Say what it means for the warranty, and until when the acceptance holds.")
+)
+_CLEARABLE = Message(
+    _(
+        "Every reading in doubt is at or above the need: a technician may clear it "
+        "within measuring uncertainty instead."
+    )
+)
 
 
 def _instructed(site: SiteCheck) -> bool:

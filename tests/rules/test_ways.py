@@ -391,6 +391,23 @@ def test_what_is_left_over_the_pulp(dentine, feasible, words):
     assert any(words in text for text in said(option))
 
 
+# Lithium disilicate, non-functional cusp: need 1.0, target 1.5; read as 0.8.
+@pytest.mark.parametrize(
+    ("dentine", "feasible", "words"),
+    [
+        ("1.0", True, "Stop at the need, 0.2 mm deep: cut by 0.7 mm, only 0.3 mm"),
+        ("0.7", True, "Stop at the need, 0.2 mm deep"),
+        ("0.69", False, "Cut by 0.2 mm, only 0.49 mm of dentine would be left"),
+    ],
+)
+def test_a_thin_roof_of_dentine_stops_the_cut_at_the_need(dentine, feasible, words):
+    reading = point("lingual_cusps", 0.8, 0.05)
+    result = run(unit(reading, material="lithium_disilicate", dentine_mm=dentine))
+    option = only(result, "re_preparation")
+    assert option.feasible is feasible
+    assert any(words in text for text in said(option))
+
+
 def test_a_finish_line_does_not_touch_the_pulp_from_above():
     width = point("finish_line", 0.2, 0.01, None, "other")
     result = run(unit(*ROOM, PALATAL_OK, width, dentine_mm=0.6))

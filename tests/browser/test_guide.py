@@ -58,11 +58,19 @@ def test_paper_is_grey(play: Play, page: Page):
         assert red == green == blue, colour
 
 
+def settled(page: Page) -> None:
+    """Wait until what was swapped listens again: some 20 ms, which no hand is as fast."""
+    expect(
+        page.locator(".htmx-request, .htmx-swapping, .htmx-settling, .htmx-added")
+    ).to_have_count(0)
+
+
 def test_a_choice_changes_plan_and_address(play: Play, phone: Page):
     sign_in(phone, play.world.assistant)
     phone.goto("/guide/")
     phone.get_by_role("radio", name="36, lower left first molar").check(force=True)
     expect(phone.locator("#tooth-panel summary")).to_contain_text("36")
+    settled(phone)
     phone.get_by_label("Material").focus()
     phone.get_by_label("Material").select_option("zirconia_3y")
     plan = phone.locator(".guide-plan")
@@ -70,6 +78,7 @@ def test_a_choice_changes_plan_and_address(play: Play, phone: Page):
     expect(phone.get_by_label("Material")).to_be_focused()
     assert "tooth=36" in phone.url
     assert "material=zirconia_3y" in phone.url
+    settled(phone)
     phone.get_by_label("Material").select_option("metal_ceramic")
     expect(plan).to_contain_text("2.0 mm thickness must slide freely")
     phone.reload()

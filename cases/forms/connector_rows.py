@@ -12,6 +12,7 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from cases.forms.fields import length_input
+from cases.forms.reading_rows import length_text
 from cases.forms.rows import read_rows
 from cases.forms.vocabulary import tooth_number
 from rules.teeth import PERMANENT_TEETH, arch_order
@@ -98,7 +99,7 @@ def connectors_json(
 def connectors_flat(connectors: Iterable[Mapping[str, Any]]) -> dict[str, str]:
     """Return stored connectors as the texts of their rows."""
     return {
-        f"{PREFIX}-{''.join(one['between'])}-{name}": str(one[name])
+        f"{PREFIX}-{''.join(one['between'])}-{name}": length_text(one[name])
         for one in connectors
         for name in _FIELDS
         if one.get(name) not in (None, "")

@@ -40,6 +40,7 @@ __all__ = [
     "Place",
     "ReadingForm",
     "ReadingRow",
+    "length_text",
     "listed_places",
     "reading_flat",
     "reading_json",
@@ -203,7 +204,7 @@ def reading_json(values: Mapping[str, str]) -> dict[str, Any]:
     return body
 
 
-def _length(value: object) -> str:
+def length_text(value: object) -> str:
     """Return a stored length as it would be typed ("1.50" is "1.5")."""
     try:
         return plain(Decimal(str(value)))
@@ -219,7 +220,7 @@ def reading_flat(reading: Mapping[str, Any]) -> dict[str, str]:
         if reading.get(key)
     }
     flat |= {
-        key: _length(reading[key])
+        key: length_text(reading[key])
         for key in LENGTHS
         if reading.get(key) not in (None, "")
     }

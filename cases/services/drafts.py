@@ -32,7 +32,12 @@ from cases.models import (
 from cases.services.base import begin
 from cases.services.checks import digest_now, rule_set_for
 from cases.services.texts import refuse_overrides
-from cases.services.units import checked_units, store_readings, store_units
+from cases.services.units import (
+    checked_units,
+    store_readings,
+    store_units,
+    stored_connectors,
+)
 from cases.tenancy import Actor
 
 __all__ = [
@@ -211,7 +216,7 @@ def _write(
             "occlusal_scheme": draft.prescription.occlusal_scheme,
             "disinfection": draft.prescription.disinfection,
             "jaw_record": draft.prescription.jaw_record,
-            "connectors": [dict(one) for one in draft.connectors],
+            "connectors": stored_connectors(draft.connectors),
             "wanted_on": draft.wanted_on,
             "appointment_at": draft.appointment_at,
         },

@@ -29,6 +29,7 @@ __all__ = [
     "judged_reading_json",
     "reading_json",
     "store_readings",
+    "stored_connectors",
     "store_units",
     "unit_json",
     "with_figures",
@@ -220,6 +221,7 @@ def store_units(
             antagonist=unit.get("antagonist") or "natural",
             antagonists=unit.get("antagonists") or [],
             planned_plane=bool(unit.get("planned_plane", False)),
+            not_applicable=list(unit.get("not_applicable") or []),
             wall_heights_mm={
                 wall: str(_mm(height))
                 for wall, height in (unit.get("wall_heights_mm") or {}).items()
@@ -232,6 +234,17 @@ def store_units(
         )
         for position, unit in enumerate(units, start=1)
     )
+
+
+def stored_connectors(connectors: Iterable[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """Return checked connectors as they are stored and signed: lengths as text."""
+    return [
+        {
+            "between": list(one["between"]),
+            **{key: f"{_number(one[key]):.2f}" for key in ("height_mm", "width_mm")},
+        }
+        for one in connectors
+    ]
 
 
 def store_readings(
@@ -322,6 +335,8 @@ def unit_json(unit: Unit, readings: Iterable[Reading]) -> dict[str, Any]:
         body["antagonists"] = unit.antagonists
     if unit.planned_plane:
         body["planned_plane"] = True
+    if unit.not_applicable:
+        body["not_applicable"] = list(unit.not_applicable)
     if unit.wall_heights_mm:
         body["wall_heights_mm"] = dict(unit.wall_heights_mm)
     for key in _UNIT_NUMBERS:

@@ -27,6 +27,11 @@ from cases.tenancy import Actor
 from cases.views.access import ActingRequest, acting_required
 from cases.views.commands import Page, command_page
 from cases.views.draft_sheet import Sheet
+from cases.views.signed_words import (
+    connector_words,
+    instrument_words,
+    preparation_words,
+)
 from cases.views.signers import signer_of
 from rules.requirements import RuleSet
 from rules.terms import Antagonist, Kind, Method, Relation, label
@@ -58,6 +63,7 @@ def unit_lines(
             _now(label(Antagonist(unit.get("antagonist", "natural")))),
             unit.get("shade", ""),
             unit.get("finish_line", ""),
+            *preparation_words(unit),
         ]
         lines.append(
             {
@@ -68,7 +74,12 @@ def unit_lines(
                     {
                         "site": site_words(reading["site"], tooth),
                         "position": position_words(reading.get("position", "")),
-                        "method": _now(label(Method(reading["method"]))),
+                        "method": ", ".join(
+                            [
+                                _now(label(Method(reading["method"]))),
+                                *instrument_words(reading),
+                            ]
+                        ),
                         "figures": reading_words(reading),
                     }
                     for reading in unit.get("readings", ())
@@ -92,6 +103,7 @@ def _shown(detail: "CaseDetail", actor: Actor) -> dict[str, Any]:
         "lines": unit_lines(
             content["units"], rule_set=sheet.rule_set, system=actor.tooth_system
         ),
+        "connectors": connector_words(content["connectors"], actor.tooth_system),
         "verdict": sheet.verdict(),
         "revision": detail.draft,
     }

@@ -241,8 +241,9 @@ def test_connectors_are_kept_signed_and_judged(play: Play):
         sufficient_unit(tooth="36", kind="pontic", span="1"),
         sufficient_unit(tooth="37", kind="retainer", span="1"),
     ]
-    planned = [{"between": ["35", "36"], "height_mm": "4.0", "width_mm": "3.0"}]
-    case = play.draft(*span, connectors=planned)
+    planned = [{"between": ["35", "36"], "height_mm": "4.00", "width_mm": "3.00"}]
+    typed = [{"between": ["35", "36"], "height_mm": "4,0", "width_mm": 3}]
+    case = play.draft(*span, connectors=typed)
     with acting(play.world.dentist):
         content = submission.submission_content(play.fresh(case))
     assert content["connectors"] == planned

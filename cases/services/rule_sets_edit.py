@@ -112,6 +112,8 @@ def draft_lines_save(
     document["needs"], places = _placed(document["needs"], material, lines)
 
     def moved(pointer: str) -> str:
+        if pointer == "/needs":  # too many of them
+            return "/lines"
         found = _NEED.fullmatch(pointer)
         if found is None or int(found[1]) not in places:
             return pointer

@@ -158,8 +158,9 @@ def _peak_mb() -> float:
 
 def _lane(organisation_id: int, code: str, lane: int, answers) -> None:
     before, began, slices = _peak_mb(), time.perf_counter(), 1
-    work = {"organisation_id": organisation_id, "impact_code": code, "lane": lane}
-    while impact_slice(**work, at=LATER):
+    while impact_slice(
+        organisation_id=organisation_id, impact_code=code, lane=lane, at=LATER
+    ):
         slices += 1
     connections.close_all()
     took = time.perf_counter() - began

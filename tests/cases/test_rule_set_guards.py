@@ -23,23 +23,23 @@ from tests.play import Play
 __all__ = ["first", "second"]
 
 
-def run(who: Actor, query: str, values: Sequence[object] = ()) -> int:
+def run(who: Actor, query: str, values: Sequence[int | str] = ()) -> int:
     with acting(who), transaction.atomic(), connection.cursor() as cursor:
         cursor.execute(query, list(values))
         return cursor.rowcount
 
 
-def rows(who: Actor, query: str, values: Sequence[object] = ()) -> list[tuple]:
+def rows(who: Actor, query: str, values: Sequence[int | str] = ()) -> list[tuple]:
     with acting(who), connection.cursor() as cursor:
         cursor.execute(query, list(values))
         return cursor.fetchall()
 
 
-def refused(who: Actor, query: str, values: Sequence[object] = ()) -> str:
+def refused(who: Actor, query: str, values: Sequence[int | str] = ()) -> str:
     """Return the SQLSTATE a statement is refused with."""
     with pytest.raises(DatabaseError) as caught:
         run(who, query, values)
-    return caught.value.__cause__.sqlstate
+    return str(getattr(caught.value.__cause__, "sqlstate", ""))
 
 
 @pytest.mark.parametrize(

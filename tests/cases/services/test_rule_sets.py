@@ -1,13 +1,17 @@
 """A rule set from copy to force: copied, edited, approved by a second, published."""
 
 import json
+import threading
+import time
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
+from django.db import connections
 
 from cases.enums import DraftStatus, Role
 from cases.errors import Conflict, Invalid, NotAllowed, NotFound, StaleVersion
 from cases.models import (
+    Membership,
     Notice,
     Organisation,
     OutboxRow,
@@ -21,6 +25,7 @@ from cases.tenancy import Actor, acting, tenant
 from rules.loader import ruleset_by_digest, shipped_rule_set
 from rules.models import RuleSetVersion
 from tests import factories
+from tests.database import superuser
 from tests.play import AT, Play
 
 TODAY = AT.date()
@@ -89,6 +94,8 @@ def told(who: Actor) -> list[tuple[str, int | None]]:
 
 def test_a_copy_holds_what_the_set_in_force_holds_under_its_own_name(first: Actor):
     draft = copied(first)
+    with acting(first):
+        assert selectors.draft_get(actor=first, code=draft.code) == draft
     assert (draft.status, draft.version) == (DraftStatus.EDITING, 1)
     assert draft.based_on == shipped_rule_set().digest
     kept = selectors.draft_rule_set(draft)
@@ -251,8 +258,7 @@ def test_a_set_holds_from_its_day_in_the_laboratory_on(first: Actor, second: Act
 
 def _membership(who: Actor):
     with acting(who):
-        from_db = RuleSetDraft._meta.get_field("created_by").related_model
-        return from_db.objects.select_related("user").get(pk=who.membership_id)
+        return Membership.objects.select_related("user").get(pk=who.membership_id)
 
 
 def test_the_latest_day_begun_is_in_force_whenever_it_was_published(
@@ -393,3 +399,119 @@ def test_a_partner_clinic_sees_publications_and_no_drafts(
                 actor=stranger, laboratory=first.organisation_code
             )
         assert list(selectors.publication_list(actor=stranger)) == []
+
+
+def test_a_note_that_is_too_long_and_a_return_without_reason_are_refused(
+    first: Actor,
+):
+    draft = copied(first)
+    with pytest.raises(Invalid) as refused:
+        act(
+            first,
+            rule_sets.draft_propose,
+            draft.code,
+            effective_from=TODAY,
+            note="x" * 1001,
+        )
+    assert [f.pointer for f in refused.value.fields] == ["/note"]
+    act(first, rule_sets.draft_propose, draft.code, effective_from=TODAY, note="")
+    for reason in (" ", "x" * 1001):
+        with pytest.raises(Invalid) as refused:
+            act(first, rule_sets.draft_return, draft.code, reason=reason)
+        assert [f.pointer for f in refused.value.fields] == ["/reason"]
+
+
+def test_who_is_no_manager_any_more_approves_nothing(first: Actor, second: Actor):
+    draft = proposed(first)
+    # The request began before the membership ended: the database decides.
+    with acting(first):
+        Membership.objects.filter(pk=second.membership_id).update(ended_at=AT)
+    with pytest.raises(Conflict) as refused:
+        act(second, rule_sets.draft_approve, draft.code)
+    assert refused.value.reasons == ("a second laboratory manager approves a rule set",)
+    assert fresh(first, draft).status == DraftStatus.PROPOSED
+
+
+def test_a_draft_whose_digest_is_not_its_contents_is_not_published(
+    first: Actor, second: Actor
+):
+    draft = copied(first)
+    # As an earlier version of the canonical form would have left it.
+    with acting(first):
+        RuleSetDraft.objects.filter(pk=draft.pk).update(digest="0" * 64)
+    act(first, rule_sets.draft_propose, draft.code, effective_from=TODAY, note="")
+    act(second, rule_sets.draft_approve, draft.code)
+    with pytest.raises(Conflict) as refused:
+        act(first, rule_sets.draft_publish, draft.code)
+    assert "earlier version" in refused.value.text()
+    assert not RuleSetVersion.objects.filter(digest="0" * 64).exists()
+
+
+@pytest.mark.django_db(transaction=True)
+def test_two_sets_published_at_once_for_one_day_are_one(first: Actor, second: Actor):
+    drafts = [proposed(first, label=label) for label in ("a", "b")]
+    for draft in drafts:
+        act(second, rule_sets.draft_approve, draft.code)
+    together = threading.Barrier(2)
+    outcomes: list[str] = []
+
+    def publish(code: str) -> None:
+        try:
+            together.wait()
+            act(first, rule_sets.draft_publish, code)
+            outcomes.append("published")
+        # Whether the loser met the check or the index depends on the moment.
+        except (Conflict, Invalid) as error:
+            outcomes.append(type(error).__name__)
+        finally:
+            connections.close_all()
+
+    threads = [threading.Thread(target=publish, args=[d.code]) for d in drafts]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert outcomes.count("published") == 1
+    assert len(outcomes) == 2
+    with acting(first):
+        assert RuleSetPublication.objects.count() == 1
+
+
+@pytest.mark.django_db(transaction=True)
+def test_the_index_decides_what_the_check_could_not_see(first: Actor, second: Actor):
+    ours, other = (proposed(first, label=label) for label in ("a", "b"))
+    for draft in (ours, other):
+        act(second, rule_sets.draft_approve, draft.code)
+    outcomes: list[str] = []
+
+    def publish() -> None:
+        try:
+            act(first, rule_sets.draft_publish, ours.code)
+        except Conflict as error:
+            outcomes.append(error.text())
+        finally:
+            connections.close_all()
+
+    with acting(first):
+        # Published, not committed yet: invisible to everybody but the index.
+        rule_sets.draft_publish(actor=first, code=other.code, version=None, at=AT)
+        thread = threading.Thread(target=publish)
+        thread.start()
+        _until_somebody_waits()
+    thread.join()
+    assert len(outcomes) == 1
+    assert "holds from this day already" in outcomes[0]
+    assert fresh(first, ours).status == DraftStatus.APPROVED
+
+
+def _until_somebody_waits() -> None:
+    with superuser() as raw:
+        raw.autocommit = True
+        for _ in range(200):
+            (waiting,) = raw.execute(
+                "SELECT count(*) FROM pg_locks WHERE NOT granted"
+            ).fetchone() or (0,)
+            if waiting:
+                return
+            time.sleep(0.05)
+    raise AssertionError("nobody came to wait")

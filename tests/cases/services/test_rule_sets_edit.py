@@ -174,6 +174,34 @@ def test_every_fault_of_the_lines_is_named_by_its_row(
     assert dict(rival.params) == {"other": "/lines/0"}
 
 
+def test_a_line_equal_to_one_of_another_material_concerns_that_one_alone(
+    first: Actor, draft: RuleSetDraft
+):
+    lines = lines_of(draft, "zirconia_4y")
+    error = refused(
+        first,
+        draft,
+        rule_sets.draft_lines_save,
+        material="zirconia_4y",
+        lines=[*lines, lines[0]],
+    )
+    assert pointers(error) == [f"/lines/{len(lines)}"]
+    assert dict(error.fields[0].params) == {"other": "/lines/0"}
+
+
+def test_more_lines_than_any_set_has_are_refused_at_once(
+    first: Actor, draft: RuleSetDraft
+):
+    error = refused(
+        first,
+        draft,
+        rule_sets.draft_lines_save,
+        material="zirconia_4y",
+        lines=[{}] * 5001,
+    )
+    assert pointers(error) == ["/lines"]
+
+
 def test_lines_of_a_material_that_is_not_there_are_not_found(
     first: Actor, draft: RuleSetDraft
 ):
@@ -202,7 +230,7 @@ def test_settings_change_name_label_guard_and_uncertainty(
     )
     kept = fresh(first, draft)
     found = draft_rule_set(kept)
-    assert (kept.name, kept.label, found.k) == ("Ours", "3", 0)
+    assert (kept.name, kept.label, found.k) == ("Ours", "3", Decimal(0))
     assert set(found.u_by_method.values()) == {Decimal("0.12")}
     # A need built from a thickness follows the allowance: 0.5 + 0 + 0.15.
     built = next(n for n in found.needs if n.thickness_mm == Decimal("0.5"))
@@ -241,7 +269,7 @@ def test_a_product_takes_the_lines_of_its_class_and_is_changed_and_removed(
     )
     kept = draft_rule_set(fresh(first, draft))
     assert len(kept.materials) == len(shipped_rule_set().materials) + 1
-    assert kept.material("own_zirconia").label == "Own zirconia 2"
+    assert kept.materials[-1].label == "Own zirconia 2"
     own = {
         "kinds": ["crown"],
         "site": "central_fossa",
@@ -391,3 +419,21 @@ def test_the_last_editor_is_kept(first: Actor, second: Actor, draft: RuleSetDraf
     act(second, rule_sets.draft_charges_save, draft.code, charges=[])
     kept = fresh(first, draft)
     assert (kept.created_by_name, kept.edited_by_name) == ("First", "Second")
+
+
+def test_a_fault_elsewhere_in_the_document_keeps_its_place(
+    first: Actor, draft: RuleSetDraft
+):
+    # As a later version of the rule core may find in what an earlier one accepted.
+    document = {**draft.document, "positions": "none"}
+    with acting(first):
+        RuleSetDraft.objects.filter(pk=draft.pk).update(document=document)
+    with pytest.raises(Invalid) as caught:
+        act(
+            first,
+            rule_sets.draft_lines_save,
+            draft.code,
+            material="feldspathic",
+            lines=lines_of(draft, "feldspathic"),
+        )
+    assert pointers(caught.value) == ["/positions"]

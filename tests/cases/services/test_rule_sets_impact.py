@@ -18,7 +18,13 @@ from cases.models import (
     RuleSetImpactCase,
 )
 from cases.selectors import rule_sets as selectors
-from cases.services import bench, rule_set_impact, rule_sets, rule_sets_lanes
+from cases.services import (
+    bench,
+    rule_set_impact,
+    rule_sets,
+    rule_sets_compare,
+    rule_sets_lanes,
+)
 from cases.services.readings import case_recheck
 from cases.services.rule_set_impact import LANES, impact_slice
 from cases.tenancy import Actor, acting
@@ -91,6 +97,13 @@ def now(who: Actor, impact: RuleSetImpact) -> RuleSetImpact:
 def changed(who: Actor, impact: RuleSetImpact, **values) -> list[RuleSetImpactCase]:
     with acting(who):
         return list(selectors.impact_cases(impact=impact, **values).rows)
+
+
+def start_over(who: Actor, draft: RuleSetDraft) -> RuleSetImpact:
+    """Begin anew, as after a worker that gave up."""
+    with acting(who):
+        OutboxRow.objects.filter(kind="rule_set_impact").update(dead_at=LATER)
+    return start(who, draft)
 
 
 def with_other_connection(call: Callable[[], object]) -> None:
@@ -355,9 +368,7 @@ def test_asked_again_with_another_content_the_first_one_stops(
 
 def test_one_whose_worker_gave_up_is_begun_anew(first: Actor, draft: RuleSetDraft):
     impact = start(first, draft)
-    with acting(first):
-        OutboxRow.objects.filter(kind="rule_set_impact").update(dead_at=LATER)
-    again = start(first, draft)
+    again = start_over(first, draft)
     assert again != impact
     assert now(first, impact).status == ImpactStatus.STOPPED
 
@@ -431,6 +442,11 @@ class TestWorkers:
     ):
         monkeypatch.setattr(rule_sets_lanes, "CHUNK", 1)
         impact = start(first, draft)
+        assert work(first, impact, 1) is False
+        ended = now(first, impact)
+        assert work(first, impact, 1) is False
+        assert now(first, impact).done == ended.done
+        impact = start_over(first, draft)
         assert work(first, impact, 0, seconds=0) is True
         before = now(first, impact)
         assert (before.done, before.changed) == (1, 1)
@@ -455,8 +471,8 @@ class TestWorkers:
     ):
         monkeypatch.setattr(rule_sets_lanes, "CHUNK", 1)
         impact = start(first, draft)
-        original = rule_sets_lanes.site_changes
-        inside = []
+        original = rule_sets_compare.site_changes
+        inside: list[bool] = []
 
         def meanwhile(before, after):
             # Somebody else does the same chunk while this worker computes.
@@ -504,3 +520,17 @@ class TestWorkers:
             raw.execute("UPDATE cases_outboxrow SET next_try_at = created_at")
         tasks.relay_outbox()
         assert now(first, impact).status == ImpactStatus.DONE
+
+    def test_a_case_under_a_set_nobody_kept_is_compared_all_the_same(
+        self, first: Actor, draft: RuleSetDraft, play: Play
+    ):
+        case = play.at_check(sufficient_unit())
+        with superuser() as raw:
+            raw.execute("SET LOCAL session_replication_role = replica")
+            raw.execute("UPDATE cases_check SET rule_set_digest = repeat('0', 64)")
+        (row,) = changed(first, run(first, draft))
+        assert (row.case_id, row.before, row.after) == (
+            case.pk,
+            "sufficient",
+            "undecided",
+        )

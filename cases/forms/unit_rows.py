@@ -30,7 +30,7 @@ from cases.forms.unit_forms import IMPLANT, WALLS, AntagonistForm, UnitForm
 from cases.forms.vocabulary import Choices, term_choices, tooth_name, tooth_number
 from cases.tenancy import Actor
 from rules.requirements import RuleSet
-from rules.terms import Antagonist, Position
+from rules.terms import Antagonist, Kind, Position
 
 __all__ = ["FACING_PRESET", "UnitRow", "UnitsEditor"]
 
@@ -51,6 +51,7 @@ _TEXTS = (
     "retention",
     "abutment",
 )
+_PREPARATION = ("base_width_mm", "convergence_deg", "dentine_mm", *WALLS)
 _FACING = ("tooth", "kind", "material", "occlusal_surface", "cementation")
 FACING_PRESET = ("kind", "occlusal_surface", "cementation")
 
@@ -110,8 +111,18 @@ class UnitRow:
     @property
     def prepared_so(self) -> bool:
         """Whether something stands among what is known of the preparation."""
-        names = ("base_width_mm", "convergence_deg", "dentine_mm", *IMPLANT, *WALLS)
-        return self._says(*names)
+        return self._says(*_PREPARATION)
+
+    @property
+    def implanted_so(self) -> bool:
+        """Whether something stands among what is known of implant and abutment."""
+        return self._says(*IMPLANT)
+
+    @property
+    def has_preparation(self) -> bool:
+        """Whether a tooth was prepared; what was typed of one is never hidden."""
+        bare = self.form.text("kind") in (Kind.IMPLANT_CROWN, Kind.PONTIC)
+        return not bare or self.prepared_so
 
     def _says(self, *names: str) -> bool:
         form = self.form

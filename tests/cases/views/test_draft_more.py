@@ -68,7 +68,9 @@ def test_what_cannot_be_is_said_at_its_field(
 
 
 def test_only_an_implant_crown_says_how_it_is_held(desk: Desk, case: Case):
-    assert "units-0-retention" not in page_of(desk, case)
+    before = page_of(desk, case)
+    assert "units-0-retention" not in before
+    assert "More about the preparation" in before
     fields = {
         "units__0__kind": "implant_crown",
         "units__0__retention": "screw",
@@ -89,6 +91,7 @@ def test_only_an_implant_crown_says_how_it_is_held(desk: Desk, case: Case):
     )
     page = page_of(desk, case)
     assert 'value="custom titanium"' in page
+    assert "More about the preparation" not in page
     assert '<option value="screw" selected>' in page
     back = send(desk, desk.fresh(case), **{**fields, "units__0__kind": "crown"})
     assert back.status_code == 302

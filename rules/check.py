@@ -16,7 +16,7 @@ from rules.request import CheckRequest, Unit
 from rules.requirements import RuleSet
 from rules.results import CaseCheck, Option, SiteCheck, UnitCheck, worst
 from rules.rows import confront_rows
-from rules.site_check import judge_site, unmeasured_site
+from rules.site_check import judge_site, unread_site
 from rules.span_layout import span_layouts
 from rules.spans import check_span
 from rules.teeth import row_cusps
@@ -94,7 +94,7 @@ def _check_sites(
     for site in required:
         cusps = row_cusps(site, unit.tooth)
         if site not in seen and not (cusps and seen.issuperset(cusps)):
-            checks.append(unmeasured_site(rule_set, unit, site, k))
+            checks.append(unread_site(rule_set, unit, site, k))
     return tuple(sorted(checks, key=_listing))
 
 

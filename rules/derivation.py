@@ -17,13 +17,21 @@ from rules.grounds import Grounds
 from rules.judge import PositionCheck, chance, shortage
 from rules.numbers import plain
 from rules.readings import Interval, Point
-from rules.terms import Message, label
+from rules.terms import Message, Verdict, label
 
 __all__ = ["derive"]
 
 
 def _(text: str) -> str:
     return text
+
+
+_UNREAD = {
+    Verdict.UNMEASURED: _("The site is required and was not read."),
+    Verdict.NOT_APPLICABLE: _(
+        "The prescription states that the restoration does not cover the {site}."
+    ),
+}
 
 
 def derive(grounds: Grounds) -> tuple[Message, ...]:
@@ -34,7 +42,7 @@ def derive(grounds: Grounds) -> tuple[Message, ...]:
 def _steps(grounds: Grounds) -> Iterator[Message]:
     yield from need_derivation(grounds)
     if grounds.leading is None:
-        yield Message(_("The site is required and was not read."))
+        yield Message(_UNREAD[grounds.verdict], {"site": grounds.label})
     for check in grounds.checks:
         if check.position is not None:
             yield Message(_("In {position}:"), {"position": label(check.position)})

@@ -60,6 +60,10 @@ def sentences(grounds: Grounds) -> tuple[Message, ...]:
 def _unmeasured(grounds: Grounds) -> Message:
     """Say that a required site was not read, and what would be read there."""
     params = {"site": grounds.label}
+    if grounds.verdict is Verdict.NOT_APPLICABLE:
+        return Message(
+            _("At the {site}: not covered by this restoration, as prescribed."), params
+        )
     if grounds.quantity is Quantity.REDUCTION:
         return Message(
             _("At the {site}: measure the reduction to the planned contour."), params

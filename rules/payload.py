@@ -225,7 +225,9 @@ def dump_request(request: CheckRequest) -> dict[str, Any]:
 
 
 def _dump_unit(unit: Unit) -> dict[str, Any]:
-    found = _stated(unit, skip=("antagonists", "readings", "wall_heights_mm"))
+    found = _stated(
+        unit, skip=("antagonists", "not_applicable", "readings", "wall_heights_mm")
+    )
     # A flag that is off is left out.
     found["readings"] = [
         _stated(reading, skip=() if reading.stale else ("stale",))
@@ -233,6 +235,8 @@ def _dump_unit(unit: Unit) -> dict[str, Any]:
     ]
     if unit.antagonists:
         found["antagonists"] = [_stated(facing) for facing in unit.antagonists]
+    if unit.not_applicable:
+        found["not_applicable"] = list(unit.not_applicable)
     if unit.wall_heights_mm:
         found["wall_heights_mm"] = {
             wall.value: plain(height) for wall, height in unit.wall_heights_mm

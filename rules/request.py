@@ -11,6 +11,7 @@ from rules.terms import (
     OcclusalSurface,
     Relation,
     Retention,
+    Site,
     Wall,
 )
 
@@ -36,7 +37,9 @@ class Unit:
     ``planned_plane``: the clinician states that wax-up, index or provisional fixes
     how the gap between two prepared teeth is split. ``convergence_deg`` is the total
     occlusal convergence in degrees, ``dentine_mm`` the least dentine left over the
-    pulp under the occlusal surface, ``retention`` an implant crown's. Lengths in mm.
+    pulp under the occlusal surface, ``retention`` an implant crown's.
+    ``not_applicable`` names required sites that a partial restoration does not cover,
+    as the prescription states. Lengths in mm.
     """
 
     tooth: str
@@ -54,6 +57,7 @@ class Unit:
     dentine_mm: Decimal | None = None
     retention: Retention | None = None
     span: str | None = None
+    not_applicable: tuple[Site, ...] = ()
     readings: tuple[Reading, ...] = ()
 
 

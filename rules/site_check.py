@@ -13,7 +13,7 @@ from rules.results import SiteCheck
 from rules.teeth import CONTACT_FREE, cusp_role, quantity_at, site_label
 from rules.terms import Doubt, Position, Quantity, Relation, Site, Verdict
 
-__all__ = ["Measured", "judge_site", "lacking_positions", "needed", "unmeasured_site"]
+__all__ = ["Measured", "judge_site", "lacking_positions", "needed", "unread_site"]
 
 _DOUBTS = tuple(Doubt)
 
@@ -33,13 +33,17 @@ def needed(rule_set: RuleSet, unit: Unit, site: Site, quantity: Quantity) -> Sit
     return SiteNeed(line, line.min_mm, line.target_mm) if line else found
 
 
-def unmeasured_site(rule_set: RuleSet, unit: Unit, site: Site, k: Decimal) -> SiteCheck:
-    """Return the check of a required site that was not read."""
+def unread_site(rule_set: RuleSet, unit: Unit, site: Site, k: Decimal) -> SiteCheck:
+    """Return the check of a required site that was not read.
+
+    Unmeasured, unless the prescription states that the restoration leaves it out.
+    """
     scissor = unit.relation is Relation.SCISSOR
     quantity = quantity_at(site, unit.tooth, unit.relation, positioned=not scissor)
     need = needed(rule_set, unit, site, quantity)
     name = site_label(site, unit.tooth)
-    verdict = Verdict.UNMEASURED
+    left_out = site in unit.not_applicable
+    verdict = Verdict.NOT_APPLICABLE if left_out else Verdict.UNMEASURED
     return SiteCheck(
         site=site,
         role=cusp_role(site, unit.tooth, unit.relation),

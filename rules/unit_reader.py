@@ -4,7 +4,7 @@ from decimal import Decimal
 from typing import Any
 
 from rules.errors import UnknownTooth
-from rules.reader import Faults, Read, at, choice, flag, length, shown, text
+from rules.reader import Faults, Read, at, choice, choices, flag, length, shown, text
 from rules.reading_reader import read_reading
 from rules.request import FacingUnit, Unit
 from rules.requirements import Material, RuleSet
@@ -14,6 +14,7 @@ from rules.teeth import (
     faces,
     from_universal,
     kind_fits,
+    row_cusps,
 )
 from rules.terms import (
     Antagonist,
@@ -22,6 +23,7 @@ from rules.terms import (
     OcclusalSurface,
     Relation,
     Retention,
+    Site,
     Wall,
 )
 
@@ -110,6 +112,7 @@ _OPTIONAL: dict[str, Read] = {
     "dentine_mm": length("0", "20"),
     "retention": choice(Retention),
     "span": _span,
+    "not_applicable": choices(Site),
 }
 
 
@@ -135,6 +138,9 @@ def read_unit(
     ]
     if len(faults.items) > before or relation is None:
         return None
+    _left_out(faults, row, pointer, rule_set, relation)
+    if len(faults.items) > before:
+        return None
     return Unit(
         **{
             **row,
@@ -143,6 +149,38 @@ def read_unit(
             "readings": tuple(reading for reading in readings if reading),
         }
     )
+
+
+# A complete crown covers every site; only these may leave one out.
+_PARTIAL = (Kind.INLAY, Kind.ONLAY, Kind.VENEER)
+
+
+def _left_out(
+    faults: Faults,
+    row: dict[str, Any],
+    pointer: str,
+    rule_set: RuleSet,
+    relation: Relation,
+) -> None:
+    """Check the required sites a partial restoration is said not to cover."""
+    stated: tuple[Site, ...] = row.get("not_applicable", ())
+    if not stated:
+        return
+    place = at(pointer, "not_applicable")
+    if row["kind"] not in _PARTIAL:
+        faults.add(place, _("A {kind} covers every site."), kind=row["kind"].value)
+        return
+    required = rule_set.required(row["tooth"], row["kind"], relation)
+    read = {entry.get("site") for entry in row["readings"]}
+    for index, site in enumerate(stated):
+        if site not in required:
+            message = _("“{site}” is not required here: leave it out.")
+            faults.add(at(place, index), message, site=site.value)
+        elif read & {site, *row_cusps(site, row["tooth"])}:
+            message = _("“{site}” was read: it cannot be left out too.")
+            faults.add(at(place, index), message, site=site.value)
+    if set(required) <= set(stated):
+        faults.add(place, _("At least one required site must be covered."))
 
 
 def _plan(faults: Faults, row: dict[str, Any], pointer: str, rule_set: RuleSet) -> None:

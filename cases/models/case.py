@@ -242,6 +242,9 @@ class Unit(models.Model):
     antagonist = models.CharField(max_length=20, default="natural")
     antagonists = models.JSONField(default=list)
     planned_plane = models.BooleanField(default=False)
+    not_applicable = models.JSONField(
+        default=list, db_default=models.Value([], models.JSONField())
+    )
     wall_heights_mm = models.JSONField(default=dict)
     base_width_mm = models.DecimalField(
         max_digits=4, decimal_places=2, null=True, blank=True

@@ -163,8 +163,8 @@ def test_unknown_keys_are_faults_and_a_flood_is_summed_up():
         "explain, laboratory, rule_set, units.",
         "/units/0/sharde": "“sharde” is not a field here. Known fields: antagonist, "
         "antagonists, base_width_mm, cementation, convergence_deg, dentine_mm, kind, "
-        "material, occlusal_surface, planned_plane, readings, relation, retention, "
-        "span, tooth, wall_heights_mm.",
+        "material, not_applicable, occlusal_surface, planned_plane, readings, "
+        "relation, retention, span, tooth, wall_heights_mm.",
     }
     flood = faults(unit(), **{f"x{i}": 1 for i in range(5000)})
     assert len(flood) == 11

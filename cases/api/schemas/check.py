@@ -88,6 +88,10 @@ _UNIT = {
     "convergence_deg": {**LENGTH, "description": "Total convergence, 0 to 90 degrees."},
     "dentine_mm": {**LENGTH, "description": "Dentine left over the pulp, mm."},
     "retention": words(Retention),
+    "not_applicable": {
+        **array(words(Site)),
+        "description": "Required sites that a partial restoration does not cover.",
+    },
     "span": either(TEXT, {"type": "integer"}),
     "readings": array(ref("CheckReading")),
 }
@@ -151,6 +155,7 @@ _OPTION = record(
         "removal_mm": MM,
         "referral": words(Referral),
         "retention": words(Retention),
+        "abutment": FLAG,
         "consequences": array(TEXT),
     },
     optional=(
@@ -160,6 +165,7 @@ _OPTION = record(
         "depth_mm",
         "referral",
         "retention",
+        "abutment",
     ),
 )
 _SPAN = record(

@@ -101,7 +101,7 @@ def _equip(demo: Demo, who: str, method: str) -> None:
     actor, now = demo.people[who].actor, clock.now()
     sheet: dict[str, tuple[str, list[tuple[str, str]], dict[str, str]]] = {
         "strips": (
-            "Strips, room 2",
+            "Strips, spare set",
             [("1.0", "1.02"), ("1.5", "1.49"), ("2.0", "")],
             {"most_uses": "300", "uses": "41"},
         ),

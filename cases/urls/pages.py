@@ -5,6 +5,7 @@ from django.urls import URLPattern, URLResolver, path
 from cases.views import (
     bench,
     case_page,
+    explain,
     files,
     guide,
     home,
@@ -23,6 +24,11 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("guide/", guide.guide, name="guide"),
     path("cases/", bench.cases_list, name="cases"),
     path("cases/<str:code>/", case_page.case_page, name="case"),
+    path(
+        "cases/<str:code>/why/<str:tooth>/<str:site>/<str:quantity>/",
+        explain.why,
+        name="case_why",
+    ),
     path("cases/<str:code>/receive/", lab.receive, name="case_receive"),
     path("cases/<str:code>/incomplete/", lab.incomplete, name="case_incomplete"),
     path("cases/<str:code>/recheck/", lab.recheck, name="case_recheck"),

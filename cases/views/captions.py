@@ -1,15 +1,17 @@
 """The fixed words of a chart, and lengths out of a check's JSON."""
 
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
 from django.utils.translation import gettext as _
 
 from cases.drawings.clearance_chart import Captions
+from cases.forms.vocabulary import tooth_number
 from rules.teeth import arch, is_anterior
-from rules.terms import Arch
+from rules.terms import Arch, Message
 
-__all__ = ["captions", "length", "within"]
+__all__ = ["captions", "length", "said_in", "within"]
 
 
 def captions(tooth: str) -> Captions:
@@ -45,3 +47,14 @@ def length(value: Any) -> Decimal | None:
 def within(words: str) -> str:
     """Return words as they stand inside a sentence ("PMMA" stays as it is)."""
     return words if words[1:2].isupper() else words[:1].lower() + words[1:]
+
+
+def said_in(said: str | Message, system: str) -> str:
+    """Return words of the core in the reader's language and tooth system."""
+    if isinstance(said, str):
+        return _(said) if said else ""
+    tooth = said.params.get("tooth")
+    if isinstance(tooth, str):
+        params = {**said.params, "tooth": tooth_number(tooth, system)}
+        said = replace(said, params=params)
+    return said.text(_)

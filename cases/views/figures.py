@@ -6,7 +6,6 @@ that an old check shows as it was judged.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from django.utils.safestring import SafeString, mark_safe
@@ -20,17 +19,13 @@ from cases.drawings.clearance_chart import (
     chart_headers,
     chart_rows,
     clearance_chart,
-    measured_text,
-    mm_text,
 )
 from cases.forms.vocabulary import (
     material_words,
-    position_words,
-    site_words,
     tooth_words,
 )
-from cases.forms.words import word
-from cases.views.captions import captions, length, within
+from cases.views.captions import captions, within
+from cases.views.site_rows import SHORT, SiteRow, site_mark, site_row
 from cases.views.ways import (
     OptionGroup,
     OptionRow,
@@ -39,36 +34,14 @@ from cases.views.ways import (
     option_rows,
 )
 from rules.teeth import arch, functional_row, is_anterior, is_right, tooth_class
-from rules.terms import Arch, Kind, Method, Relation, Site, label
+from rules.terms import Arch, Kind, Relation, Site, label
 
 if TYPE_CHECKING:
     from cases.models import Reading, Unit
     from cases.selectors.grounds import SiteGround
     from rules.requirements import RuleSet
 
-__all__ = ["SHORT", "SiteRow", "UnitPanel", "safe_svg", "unit_panel"]
-
-SHORT = ("insufficient", "undecided", "unmeasured")
-
-
-@dataclass(frozen=True, slots=True)
-class SiteRow:
-    """One line of the table of sites, in words."""
-
-    key: str
-    label: str
-    position: str
-    need: str
-    target: str
-    measured: str
-    taken: str
-    verdict: str
-    shortage: str
-    advice: str
-    source: str
-    covered: str
-    fine: bool
-    clearable: bool
+__all__ = ["UnitPanel", "safe_svg", "unit_panel"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,95 +66,6 @@ class UnitPanel:
     def barred(self) -> tuple[OptionGroup, ...]:
         """Ways out that are not feasible, with their reasons."""
         return barred_groups([o for o in self.options if not o.feasible])
-
-
-def _shortage(site: Mapping[str, Any], said: Captions) -> str:
-    found = site.get("shortage_mm")
-    high = length(found["high"]) if found else None
-    if not found or high is None or site["verdict"] not in SHORT:
-        return _("size unknown") if found and site["verdict"] in SHORT else ""
-    low = length(found["low"]) or Decimal(0)
-    if high == 0:
-        return ""
-    if low == high:
-        return _("short by {high} mm").format(high=mm_text(high, said))
-    if low == 0:
-        return _("short by up to {high} mm").format(high=mm_text(high, said))
-    return _("short by {low} to {high} mm").format(
-        low=mm_text(low, said), high=mm_text(high, said)
-    )
-
-
-def _mark(site: Mapping[str, Any], tooth: str, said: Captions) -> SiteMark:
-    measured = site.get("measured_mm") or {}
-    low, high = length(measured.get("low")), length(measured.get("high"))
-    u_mm = length(site.get("u_mm"))
-    return SiteMark(
-        site=site["site"],
-        label=site_words(site["site"], tooth),
-        verdict=site["verdict"],
-        verdict_word=_(site["verdict"].replace("_", " ")),
-        need_mm=length(site["need_mm"]),
-        target_mm=length(site["target_mm"]),
-        low_mm=low,
-        high_mm=high,
-        is_point=u_mm is not None or (low is not None and low == high),
-        shortage_text=_shortage(site, said),
-        position_label=position_words(site.get("governing_position") or ""),
-        u_mm=u_mm,
-    )
-
-
-def _taken(site: Mapping[str, Any], readings: Sequence["Reading"]) -> str:
-    """Return method and basis of the readings behind a site's verdict."""
-    position = site.get("governing_position") or ""
-    found = [
-        _("{method}, {basis}").format(
-            method=_(label(Method(r.method))) if r.method in set(Method) else r.method,
-            basis=str(r.get_basis_display()).lower(),
-        )
-        for r in readings
-        if r.site == site["site"] and r.position == position
-    ]
-    return "; ".join(dict.fromkeys(found))
-
-
-def _covered(ground: "SiteGround | None") -> str:
-    """Return the ground on which a short site may be built, if there is one."""
-    if ground is None or ground.coverage is None:
-        return ""
-    answer = ground.coverage.answer
-    if answer is None:
-        return _("cleared within measuring uncertainty")
-    return _("covered by the signed answer: {answer}").format(
-        answer=word("answer", answer.kind).lower()
-    )
-
-
-def _site_row(
-    site: Mapping[str, Any],
-    unit: "Unit",
-    said: Captions,
-    readings: Sequence["Reading"],
-    ground: "SiteGround | None",
-) -> SiteRow:
-    mark = _mark(site, unit.tooth, said)
-    return SiteRow(
-        key=f"{unit.tooth}|{site['site']}",
-        label=mark.label,
-        position=mark.position_label,
-        need="" if mark.need_mm is None else mm_text(mark.need_mm, said),
-        target="" if mark.target_mm is None else mm_text(mark.target_mm, said),
-        measured=measured_text(mark, said),
-        taken=_taken(site, readings),
-        verdict=mark.verdict,
-        shortage=mark.shortage_text,
-        advice=site["advice"],
-        source=site["source"],
-        covered=_covered(ground),
-        fine=ground.fine if ground else mark.verdict not in SHORT,
-        clearable=ground.clearable if ground else False,
-    )
 
 
 def _described(marks: Sequence[SiteMark]) -> str:
@@ -263,8 +147,12 @@ def unit_panel(
     grounds: Mapping[tuple[str, str], "SiteGround"],
     rule_set: "RuleSet",
     system: str,
+    code: str = "",
 ) -> UnitPanel:
-    """Return one unit as the page shows it; ``result`` None: not checked yet."""
+    """Return one unit as the page shows it; ``result`` None: not checked yet.
+
+    ``code`` names the case whose check in force ``result`` is.
+    """
     heading = tooth_words(unit.tooth, system)
     judged = next(
         (u for u in (result or {}).get("units", ()) if u["tooth"] == unit.tooth), None
@@ -273,7 +161,7 @@ def unit_panel(
     said = captions(unit.tooth)
     own = [r for r in readings if r.tooth == unit.tooth]
     sites = judged["sites"] if judged else ()
-    marks = [_mark(site, unit.tooth, said) for site in sites]
+    marks = [site_mark(site, unit.tooth, said) for site in sites]
     return UnitPanel(
         tooth=unit.tooth,
         label=heading,
@@ -283,7 +171,7 @@ def unit_panel(
         verdict=judged["verdict"] if judged else "",
         figures=_figures(unit, heading, marks, said),
         sites=tuple(
-            _site_row(s, unit, said, own, grounds.get((unit.tooth, s["site"])))
+            site_row(s, unit, said, own, grounds.get((unit.tooth, s["site"])), code)
             for s in sites
         ),
         options=option_rows(

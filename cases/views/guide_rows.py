@@ -11,12 +11,12 @@ from django.utils.translation import gettext as _
 
 from cases.drawings.clearance_chart import mm_text
 from cases.drawings.plan_chart import PlanChart, PlanMark, PlanWords, plan_chart
-from cases.forms.vocabulary import tooth_number, tooth_words
-from cases.views.captions import captions
+from cases.forms.vocabulary import tooth_words
+from cases.views.captions import captions, said_in
 from rules.guide import Plan, PlanSite
 from rules.guide_words import keep_in_mind, positions_said, sentences_for
 from rules.teeth import arch, functional_row, is_anterior, is_right, tooth_class
-from rules.terms import Arch, Message, Quantity, Site, label
+from rules.terms import Arch, Quantity, Site, label
 
 __all__ = ["GuideRow", "GuideText", "guide_text"]
 
@@ -81,17 +81,6 @@ class _Sources:
         return self.named.index(source) + 1
 
 
-def _words(said: str | Message, system: str) -> str:
-    """Return a message in the reader's language and tooth system."""
-    if isinstance(said, str):
-        return _(said) if said else ""
-    tooth = said.params.get("tooth")
-    if isinstance(tooth, str):
-        params = {**said.params, "tooth": tooth_number(tooth, system)}
-        said = replace(said, params=params)
-    return said.text(_)
-
-
 def guide_text(plan: Plan, *, system: str) -> GuideText:
     """Return a plan in words, in the reader's tooth system."""
     sources = _Sources()
@@ -99,12 +88,12 @@ def guide_text(plan: Plan, *, system: str) -> GuideText:
     return GuideText(
         rows=rows,
         unstated=tuple(
-            _words(message, system)
+            said_in(message, system)
             for line in plan.unstated
             for message in sentences_for(plan, line)
         ),
         kept=tuple(
-            (_words(one.text, system), sources.number(one.source))
+            (said_in(one.text, system), sources.number(one.source))
             for one in keep_in_mind(plan)
         ),
         sources=tuple(sources.named),
@@ -118,13 +107,13 @@ def _row(plan: Plan, line: PlanSite, sources: _Sources, system: str) -> GuideRow
     least, target = _least(line), line.need.target_mm
     stated = [each for each in (own, facing) if each is not None]
     return GuideRow(
-        label=capfirst(_words(line.label, system)),
+        label=capfirst(said_in(line.label, system)),
         quantity=_(label(line.quantity)),
         least=mm_text(least, said),
         target=mm_text(target, said) if target is not None and target > least else "",
-        required=_words(positions_said(line.required, tooth), system),
-        advised=_words(positions_said(line.advised, tooth), system),
-        said=" ".join(_words(each, system) for each in sentences_for(plan, line)),
+        required=said_in(positions_said(line.required, tooth), system),
+        advised=said_in(positions_said(line.advised, tooth), system),
+        said=" ".join(said_in(each, system) for each in sentences_for(plan, line)),
         note="; ".join(each.note for each in stated if each.note),
         sources=tuple(
             dict.fromkeys(sources.number(each.source) for each in stated)

@@ -26,9 +26,10 @@ from cases.services.release import case_clear, work_order_release
 from cases.tenancy import Actor
 from cases.views.access import ActingRequest, acting_required
 from cases.views.commands import Page, command_page
-from cases.views.figures import SHORT, UnitPanel
+from cases.views.figures import UnitPanel
 from cases.views.presenting import query_rows, unit_panels
 from cases.views.query_text import prefilled
+from cases.views.site_rows import SHORT
 
 if TYPE_CHECKING:
     from cases.models import Answer, Flag

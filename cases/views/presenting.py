@@ -109,6 +109,7 @@ def _panels(
             grounds=grounds,
             rule_set=rule_set,
             system=actor.tooth_system,
+            code=case.code if check else "",
         )
         for unit in units
     )

@@ -4,7 +4,8 @@ from collections.abc import Sequence
 
 from django.utils.translation import gettext as _
 
-from cases.views.figures import SHORT, SiteRow, UnitPanel
+from cases.views.figures import UnitPanel
+from cases.views.site_rows import SHORT, SiteRow
 
 __all__ = ["prefilled"]
 

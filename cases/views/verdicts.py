@@ -97,7 +97,10 @@ def judged(
             units = with_figures(units, actor=actor, rule_set=rule_set)
         except Invalid as error:
             faults = error.fields
-    body: dict[str, Any] = {"units": [_core(unit) for unit in units]}
+    body: dict[str, Any] = {
+        "units": [_core(unit) for unit in units],
+        "explain": True,
+    }
     if connectors:
         body["connectors"] = list(connectors)
     try:

@@ -133,6 +133,11 @@ CASES = (
     Look("case", "tarka orrix", _case("TW-2041"), "cancelled"),
 )
 
+
+def _site(reference: str, *place: str) -> Find:
+    return lambda demo: [demo.cases[reference], *place]
+
+
 GUIDE = (
     Look("guide", "velka jorv orrix"),
     Look(
@@ -166,6 +171,21 @@ GUIDE = (
         query="?tooth=21&material=full_metal&kind=inlay",
         state="refused",
         status=422,
+    ),
+)
+
+WHY = (
+    Look(
+        "case_why",
+        "velka orrix",
+        _site("QF-1171", "36", "lingual_cusps", "clearance"),
+    ),
+    Look(
+        "case_why",
+        "velka",
+        _site("QF-1171", "11", "nose", "width"),
+        "no_such_site",
+        status=404,
     ),
 )
 
@@ -221,6 +241,7 @@ LOOKS = (
     *LISTS,
     *CASES,
     *GUIDE,
+    *WHY,
     *CLINIC,
     *LABORATORY,
     *OPEN,

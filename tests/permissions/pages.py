@@ -70,6 +70,13 @@ def order_of_a_case(personas: Personas) -> Target:
     return Target(kwargs={"code": play.release(cleared(play)).code})
 
 
+def site_of_a_case(personas: Personas) -> Target:
+    """Name a judged site of a case at check."""
+    case = at_check(play_of(personas))
+    place = {"tooth": "36", "site": "lingual_cusps", "quantity": "clearance"}
+    return Target(kwargs={"code": case.code, **place})
+
+
 def no_order(personas: Personas) -> Target:
     """Name a work order that does not exist."""
     return Target(kwargs={"code": "0" * 10, "digest": "0" * 64})
@@ -85,6 +92,7 @@ ROWS = (
     Row("cases", "GET", "200 200 200 403 403 200 403 403 302"),
     Row("bench", "GET", "403 403 403 200 200 403 200 403 302"),
     Row("case", "GET", "200 200 200 200 200 404 404 403 302", case_in(at_check)),
+    Row("case_why", "GET", "200 200 200 200 200 404 404 403 302", site_of_a_case),
     Row(
         "case_receive",
         "POST",

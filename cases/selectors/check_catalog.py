@@ -14,7 +14,7 @@ from rules.errors import UnknownRuleSet
 from rules.loader import ruleset_by_digest, shipped_rule_set
 from rules.requirements import RuleSet
 
-__all__ = ["digest_now", "digests_now", "own_rule_set", "rule_set_at"]
+__all__ = ["digest_now", "digests_begun", "digests_now", "own_rule_set", "rule_set_at"]
 
 
 def _by_digest(digest: str) -> RuleSet:
@@ -44,6 +44,15 @@ def digests_now(
         if begins <= today[laboratory_id]:
             found[laboratory_id] = digest
     return found
+
+
+def digests_begun(laboratory: Organisation, *, at: datetime) -> frozenset[str]:
+    """Return every set the laboratory has worked by up to now; empty: the shipped."""
+    today = at.astimezone(ZoneInfo(laboratory.time_zone)).date()
+    published = RuleSetPublication.objects.filter(
+        laboratory=laboratory, effective_from__lte=today
+    ).values_list("digest", flat=True)
+    return frozenset({laboratory.rule_set_digest, *published})
 
 
 def own_rule_set(*, actor: Actor, at: datetime) -> RuleSet:

@@ -10,6 +10,7 @@ from cases.enums import AuditEvent
 from cases.errors import Invalid, InvalidField
 from cases.lifecycle import CaseState, Command
 from cases.models import Case, Prescription, Reading, Round, Unit
+from cases.selectors.check_catalog import digests_begun
 from cases.services.base import advance, begin
 from cases.services.checks import (
     CHECK_FIELDS,
@@ -19,6 +20,7 @@ from cases.services.checks import (
 )
 from cases.services.units import checked_units, store_readings, unit_json
 from cases.tenancy import Actor
+from rules.requirements import RuleSet
 
 __all__ = [
     "case_recheck",
@@ -237,20 +239,31 @@ def provisional_lost(
     return case
 
 
+def _own_set(case: Case, digest: str, *, at: datetime) -> RuleSet:
+    rule_set = rule_set_for(digest)
+    begun = digests_begun(case.laboratory, at=at)
+    if rule_set.digest not in {d or rule_set_for("").digest for d in begun}:
+        raise Invalid.one(
+            "/rule_set",
+            "Choose a rule set your laboratory has published and that has begun.",
+        )
+    return rule_set
+
+
 @transaction.atomic
 def case_recheck(
     *, actor: Actor, code: str, version: int | None, digest: str, at: datetime
 ) -> Case:
-    """Check again under the laboratory's rule set in force (by its digest).
+    """Check again under a rule set the laboratory works or has worked by.
 
     A recorded act: the timeline keeps both digests and both verdicts.
 
     Raises:
-        Invalid: the case cannot be judged under that set.
+        Invalid: not such a set, or the case cannot be judged under it.
     """
     case = begin(actor=actor, code=code, command=Command.RECHECK, version=version)
     before = {"rule_set_before": case.rule_set_digest, "verdict_before": case.verdict}
-    rule_set = rule_set_for(digest)
+    rule_set = _own_set(case, digest, at=at)
     prescription = Prescription.objects.get(case=case, revision=case.revision)
     units = Unit.objects.filter(prescription=prescription).order_by("position")
     checked_units([unit_json(unit, ()) for unit in units], rule_set=rule_set)

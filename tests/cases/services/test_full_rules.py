@@ -234,6 +234,31 @@ class TestSetInForce:
         assert kept.content["rule_set_before"] == before.rule_set_digest
         assert kept.content["verdict_before"] == before.verdict
 
+    def test_a_recheck_takes_no_set_that_has_not_begun_or_is_anothers(self, play: Play):
+        case = play.at_check(unit())
+        tomorrow = play.at.date() + timedelta(days=1)
+        later = publish(play, name="Later", effective_from=tomorrow)
+        strange = {**shipped_rule_set().dump(), "name": "Another laboratory's"}
+        other = parse_rule_set(strange)
+        RuleSetVersion.objects.create(
+            digest=other.digest,
+            name=other.name,
+            version=other.version,
+            payload=other.dump(),
+            published_at=play.at,
+        )
+        who = play.world.technician
+        for digest in (later, other.digest):
+            with acting(who), pytest.raises(Invalid) as refused:
+                readings.case_recheck(
+                    actor=who,
+                    code=case.code,
+                    version=None,
+                    digest=digest,
+                    at=play.tick(),
+                )
+            assert refused.value.fields[0].pointer == "/rule_set"
+
 
 def test_connectors_are_kept_signed_and_judged(play: Play):
     span = [

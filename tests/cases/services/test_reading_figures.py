@@ -71,7 +71,7 @@ def test_a_strip_nobody_measured_keeps_the_rule_sets_tolerance(personas: Persona
     actor = personas.assistant.actor
     code = save(actor).code
     body = reading("buccal_cusps", passes_mm="1.0", held_mm="1.5", instrument=code)
-    document = shipped_rule_set().dump()
+    document: dict[str, Any] = {**shipped_rule_set().dump()}
     document["decision"]["strip_delta_mm"] = "0.03"
 
     wide = added(actor, body, rule_set=parse_rule_set(document))

@@ -5,7 +5,7 @@ import binascii
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from django.db.models import QuerySet
+from django.db.models import Count, QuerySet
 
 from cases import policies
 from cases.enums import OrganisationKind, Role
@@ -26,12 +26,14 @@ from rules.requirements import RuleSet
 from rules.terms import Message
 
 __all__ = [
+    "ImpactCounts",
     "ImpactPage",
     "draft_differences",
     "draft_get",
     "draft_list",
     "draft_rule_set",
     "impact_cases",
+    "impact_counts",
     "impact_get",
     "impact_latest",
     "other_managers",
@@ -49,6 +51,14 @@ class ImpactPage:
 
     rows: tuple[RuleSetImpactCase, ...]
     next_cursor: str
+
+
+@dataclass(frozen=True, slots=True)
+class ImpactCounts:
+    """How many cases would change: those still open, and those that ended."""
+
+    open: int
+    past: int
 
 
 def publication_in_force(*, laboratory_id: int, on: date) -> RuleSetPublication | None:
@@ -174,26 +184,37 @@ def impact_latest(*, draft: RuleSetDraft) -> RuleSetImpact | None:
     )
 
 
+def impact_counts(*, impact: RuleSetImpact) -> ImpactCounts:
+    """Return how many open and past cases were found so far."""
+    rows = RuleSetImpactCase.objects.filter(impact=impact)
+    found = dict(
+        rows.values_list("is_open").annotate(n=Count("pk")).order_by("is_open")
+    )
+    return ImpactCounts(open=found.get(True, 0), past=found.get(False, 0))
+
+
 def impact_cases(
     *,
     impact: RuleSetImpact,
-    open_only: bool = False,
+    is_open: bool | None = None,
     cursor: str = "",
     limit: int = PAGE_SIZE,
 ) -> ImpactPage:
-    """Return one page of changed cases with their case and clinic, latest created first
-    within each lane of the work.
+    """Return one page of changed cases with case, clinic and patient, latest created
+    first within each lane of the work; ``is_open`` None: open and past ones.
 
     Raises:
         Invalid: a cursor no list of this kind gave.
     """
     limit = max(1, min(limit, MAX_PAGE_SIZE))
     rows = RuleSetImpactCase.objects.filter(impact=impact)
-    if open_only:
-        rows = rows.filter(is_open=True)
+    if is_open is not None:
+        rows = rows.filter(is_open=is_open)
     if cursor:
         rows = rows.filter(pk__gt=_number(cursor))
-    found = list(rows.select_related("case__clinic").order_by("pk")[: limit + 1])
+    found = list(
+        rows.select_related("case__clinic", "case__patient").order_by("pk")[: limit + 1]
+    )
     page = tuple(found[:limit])
     more = _cursor(page[-1]) if len(found) > limit else ""
     return ImpactPage(rows=page, next_cursor=more)

@@ -1,5 +1,10 @@
 """Pages by public code, commands as verbs; each sub-list has one owner."""
 
-from cases.urls import clinic, pages, people
+from cases.urls import clinic, pages, people, rule_sets
 
-urlpatterns = [*people.urlpatterns, *clinic.urlpatterns, *pages.urlpatterns]
+urlpatterns = [
+    *people.urlpatterns,
+    *clinic.urlpatterns,
+    *pages.urlpatterns,
+    *rule_sets.urlpatterns,
+]

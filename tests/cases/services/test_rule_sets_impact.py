@@ -254,7 +254,7 @@ def test_open_cases_of_any_age_and_ended_ones_of_a_year_are_looked_at(
     assert impact.total == impact.done == 3
     rows = {row.case_id: row.is_open for row in changed(first, impact)}
     assert rows == {cases[0].pk: False, cases[1].pk: True, cases[3].pk: True}
-    opened = changed(first, impact, open_only=True)
+    opened = changed(first, impact, is_open=True)
     assert {row.case_id for row in opened} == {cases[1].pk, cases[3].pk}
 
 

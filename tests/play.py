@@ -193,6 +193,9 @@ class Play:
     def at_check(self, *units: dict) -> Case:
         return self.receive(self.submit(self.draft(*units)))
 
+    def at_check_of(self, case: Case) -> Case:
+        return self.receive(self.submit_shown(case))
+
     def flag(self, case: Case, **more):
         who = self.world.technician
         with acting(who):

@@ -76,6 +76,8 @@ def units_flat(units: Sequence[Mapping[str, Any]]) -> Flat:
         _put(flat, prefix, {k: unit[k] for k in _SIMPLE if unit.get(k)})
         if unit.get("planned_plane"):
             flat[f"{prefix}-planned_plane"] = "on"
+        for site in unit.get("not_applicable") or ():
+            flat[f"{prefix}-left_out-{site}"] = "on"
         _put(flat, prefix, {k: _mm(unit[k]) for k in _LENGTHS if unit.get(k)})
         for wall, height in (unit.get("wall_heights_mm") or {}).items():
             flat[f"{prefix}-wall_heights_mm-{wall}"] = _mm(height)

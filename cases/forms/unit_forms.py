@@ -8,6 +8,8 @@ from typing import Any
 
 from django import forms
 from django.forms.boundfield import BoundField
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _translated
 from django.utils.translation import gettext_lazy as _
 
 from cases.forms.fields import OpenChoice, length_input, with_current
@@ -20,7 +22,7 @@ from cases.forms.vocabulary import (
     tooth_words,
 )
 from rules.requirements import RuleSet
-from rules.teeth import PERMANENT_TEETH, arch
+from rules.teeth import PERMANENT_TEETH, arch, site_label
 from rules.terms import (
     Antagonist,
     Cementation,
@@ -31,9 +33,12 @@ from rules.terms import (
     Wall,
 )
 
-__all__ = ["IMPLANT", "WALLS", "AntagonistForm", "UnitForm"]
+__all__ = ["IMPLANT", "PARTIAL", "WALLS", "AntagonistForm", "UnitForm"]
 
 WALLS = tuple(f"wall_heights_mm-{wall.value}" for wall in Wall)
+
+# What is laid on a part of the tooth may leave required sites out.
+PARTIAL = (Kind.INLAY, Kind.ONLAY, Kind.VENEER)
 
 # Asked of an implant crown only.
 IMPLANT = ("retention", "abutment")
@@ -178,10 +183,33 @@ class UnitForm(_RowForm):
         else:
             for name in IMPLANT:
                 del self.fields[name]
+        self.left_out = self._left_out(rule_set)
         for name, wall in zip(WALLS, term_choices(Wall), strict=True):
             self.fields[name] = forms.CharField(
                 label=wall[1], required=False, widget=length_input()
             )
+
+    def _left_out(self, rule_set: RuleSet) -> dict[str, str]:
+        """Offer what a partial restoration may leave out; return site → field."""
+        tooth, kind = self.text("tooth"), self.text("kind")
+        relation = self.text("relation") or Relation.NORMAL
+        known = tooth in PERMANENT_TEETH and relation in set(Relation)
+        if not known or kind not in PARTIAL:
+            return {}
+        sites = rule_set.required(tooth, Kind(kind), Relation(relation))
+        if len(sites) < 2:
+            return {}
+        found = {site.value: f"left_out-{site.value}" for site in sites}
+        for site in sites:
+            self.fields[found[site.value]] = forms.BooleanField(
+                label=capfirst(_translated(site_label(site, tooth))), required=False
+            )
+        return found
+
+    @property
+    def uncovered(self) -> list[BoundField]:
+        """The fields of the sites a partial restoration may leave out."""
+        return [self[name] for name in self.left_out.values()]
 
     @property
     def walls(self) -> list[BoundField]:

@@ -109,6 +109,11 @@ class UnitRow:
         return self._says("shade", "span", "finish_line")
 
     @property
+    def partial_so(self) -> bool:
+        """Whether a site is said to be left out, or something is wrong with it."""
+        return self._says(*self.form.left_out.values())
+
+    @property
     def prepared_so(self) -> bool:
         """Whether something stands among what is known of the preparation."""
         return self._says(*_PREPARATION)
@@ -219,6 +224,9 @@ class UnitsEditor:
         walls = {name.split("-")[1]: form.text(name) for name in WALLS}
         if any(walls.values()):
             body["wall_heights_mm"] = {k: v for k, v in walls.items() if v}
+        left_out = [site for site, name in form.left_out.items() if form.text(name)]
+        if left_out:
+            body["not_applicable"] = left_out
         if unit.prepared:
             body["antagonists"] = self._facing(unit, planned)
             if form.text("planned_plane"):

@@ -7,7 +7,8 @@ from django.utils.translation import gettext as _
 
 from cases.forms.reading_rows import length_text
 from cases.forms.vocabulary import tooth_number
-from rules.terms import Retention, Wall, label
+from rules.teeth import site_label
+from rules.terms import Retention, Site, Wall, label
 
 __all__ = ["connector_words", "instrument_words", "preparation_words"]
 
@@ -39,6 +40,9 @@ def preparation_words(unit: Json) -> list[str]:
         found.append(_(label(Retention(held))))
     if abutment := unit.get("abutment"):
         found.append(_("abutment {name}").format(name=abutment))
+    if uncovered := unit.get("not_applicable"):
+        sites = ", ".join(_(site_label(Site(s), str(unit["tooth"]))) for s in uncovered)
+        found.append(_("not covered: {sites}").format(sites=sites))
     if unit.get("planned_plane"):
         found.append(_("the split of the gap is fixed by a wax-up or the like"))
     return found

@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from cases.models import Case, Prescription, Unit
+from cases.models import Case, Prescription, SiteVerdict, Unit
 from cases.tenancy import acting
 from tests.cases.views import test_drafts as drafts
 from tests.cases.views.conftest import Desk
@@ -97,6 +97,45 @@ def test_only_an_implant_crown_says_how_it_is_held(desk: Desk, case: Case):
     assert back.status_code == 302
     (made,) = units(desk, case)
     assert (made.retention, made.abutment) == ("", "")
+
+
+ONLAY = {
+    "units__0__kind": "onlay",
+    "units__0__material": "lithium_disilicate",
+    "units__0__occlusal_surface": "",
+    "units__0__readings__0__passes_mm": "",
+    "units__0__readings__1__passes_mm": "1.5",
+    "units__0__readings__1__held_mm": "",
+    "units__0__readings__2__passes_mm": "1.5",
+}
+
+
+def test_an_onlay_says_what_it_leaves_uncovered(desk: Desk, case: Case):
+    assert "Not covered by this restoration" not in page_of(desk, case)
+
+    sent = send(desk, case, **ONLAY, units__0__left_out__buccal_cusps="on")
+
+    assert sent.status_code == 302
+    (made,) = units(desk, case)
+    assert made.not_applicable == ["buccal_cusps"]
+    assert '<details class="disclose" open id="units-0-partial">' in page_of(desk, case)
+    signed = text(desk.browser("clinician").get(f"/cases/{case.code}/submit/"))
+    assert "not covered: buccal cusps" in signed
+    checked = desk.play.at_check_of(case)
+    with acting(desk.personas.technician.actor):
+        assert checked.verdict == "sufficient"
+        verdicts = SiteVerdict.objects.filter(case=case)
+        assert verdicts.get(site="buccal_cusps").verdict == "not_applicable"
+    assert desk.play.clear(case).state == "cleared"
+
+
+def test_what_was_read_is_not_left_out_too(desk: Desk, case: Case):
+    both = {**ONLAY, "units__0__readings__0__passes_mm": "1.5"}
+    refused = send(desk, case, **both, units__0__left_out__buccal_cusps="on")
+
+    assert refused.status_code == 422
+    assert "it cannot be left out too" in text(refused)
+    assert units(desk, case)[0].not_applicable == []
 
 
 BRIDGE = {

@@ -12,7 +12,7 @@ from rules.requirements import RuleSet
 from rules.results import SiteCheck
 from rules.terms import Doubt, Message, Verdict, label
 from rules.variants import Plan, Variant, plan_for
-from rules.weighed import Weighed
+from rules.weighed import Told, Weighed
 
 __all__ = ["CONTRADICTING", "DOUBTFUL", "Outcome", "Subject"]
 
@@ -30,13 +30,15 @@ class Outcome(NamedTuple):
 
     ``reasons`` say where it would be short or unknown, ``doubts`` where it would be
     undecided; ``elsewhere`` and ``unknown`` are said from another unit of the span:
-    a shortage there, and what no line speaks of there.
+    a shortage there, and what no line speaks of there. ``settles``: at least one site
+    now in doubt fares better in it.
     """
 
     reasons: tuple[Message, ...]
     doubts: tuple[Message, ...]
     elsewhere: tuple[Message, ...]
     unknown: tuple[Message, ...]
+    settles: bool = True
 
 
 @dataclass(slots=True, eq=False)
@@ -63,6 +65,12 @@ class Subject:
         unread = tuple(s for s in judged.sites if s.verdict is Verdict.UNMEASURED)
         plan = plan_for(rule_set, judged.unit)
         return cls(rule_set, judged.unit, judged, plan, k, doubtful, unread)
+
+    @property
+    def provisional(self) -> bool:
+        """Whether the unit is planned in a provisional material."""
+        current = self.rule_set.material(self.unit.material)
+        return current is not None and current.provisional
 
     def variants(self) -> Iterator[Variant]:
         """Yield the unit in every other material and occlusal surface.
@@ -95,8 +103,10 @@ class Subject:
         doubts: list[Message] = []
         elsewhere: list[Message] = []
         unknown: list[Message] = []
+        settles = False
         for weighed in self._weighed():
             told = weighed.tell(variant.line(*weighed.place))
+            settles |= _better(weighed.check, told)
             if told.short is not None:
                 reasons.append(told.short)
                 elsewhere += told.there
@@ -105,7 +115,9 @@ class Subject:
             elif told.unknown is not None:
                 reasons.append(told.unknown)
                 unknown += told.there
-        return Outcome(tuple(reasons), tuple(doubts), tuple(elsewhere), tuple(unknown))
+        return Outcome(
+            tuple(reasons), tuple(doubts), tuple(elsewhere), tuple(unknown), settles
+        )
 
     def _unknown(self) -> Message:
         params = {"tooth": self.unit.tooth, "kind": label(self.unit.kind)}
@@ -126,6 +138,14 @@ class Subject:
                 if (place := (check.site, check.quantity)) in read
             )
         return self._gauges
+
+
+def _better(check: SiteCheck, told: Told) -> bool:
+    """Tell whether a site in doubt is settled, or no longer short or without a need."""
+    if check.verdict not in DOUBTFUL or told.short or told.unknown:
+        return False
+    short = check.verdict is Verdict.INSUFFICIENT
+    return told.undecided is None or short or Doubt.NO_NEED in check.doubts
 
 
 _NOT_THERE = _(

@@ -12,6 +12,7 @@ from rules.results import Option
 from rules.span_layout import Layout
 from rules.span_limits import Limits, limits_of
 from rules.subject import Outcome, Subject
+from rules.teeth import is_anterior
 from rules.terms import Cementation, Kind, Message, OcclusalSurface
 from rules.variants import Variant, VariantKey
 
@@ -55,11 +56,15 @@ class SpanWays:
 
 def material_ways(subject: Subject, span: SpanWays | None) -> list[Option]:
     """Return every change of design, then of material, the quickest first."""
-    found = sorted(
-        subject.variants(),
-        key=lambda variant: _UNSTATED if variant.days is None else variant.days,
-    )
+    found = sorted(subject.variants(), key=lambda variant: _rank(subject, variant))
     return [_way(subject, variant, span) for variant in found]
+
+
+def _rank(subject: Subject, variant: Variant) -> tuple[bool, bool, int]:
+    """Settled before undecided, bare metal in front last, then the quickest first."""
+    metal = variant.material.key == _FULL_METAL and is_anterior(subject.unit.tooth)
+    days = _UNSTATED if variant.days is None else variant.days
+    return bool(subject.outcome(variant).doubts), metal, days
 
 
 def _way(subject: Subject, variant: Variant, span: SpanWays | None) -> Option:
@@ -81,8 +86,11 @@ def _way(subject: Subject, variant: Variant, span: SpanWays | None) -> Option:
 def _reasons(
     subject: Subject, variant: Variant, span: SpanWays | None
 ) -> tuple[Message, ...]:
-    found = subject.outcome(variant).reasons
-    if variant.material.provisional and not _is_provisional(subject):
+    outcome = subject.outcome(variant)
+    found = outcome.reasons
+    if not found and not outcome.settles:
+        found = (_SETTLES_NOTHING,)
+    if variant.material.provisional and not subject.provisional:
         found = (_PROVISIONAL, *found)
     own = variant.material.key == subject.unit.material
     if span is None:
@@ -94,11 +102,6 @@ def _reasons(
     # A limit the span breaks as it is planned is not broken by a change of design.
     limits = () if own else span.limits(subject.rule_set, variant.key[0]).faults
     return found + limits
-
-
-def _is_provisional(subject: Subject) -> bool:
-    current = subject.rule_set.material(subject.unit.material)
-    return current is not None and current.provisional
 
 
 def _consequences(
@@ -143,6 +146,9 @@ def _cementation(subject: Subject, variant: Variant) -> Iterable[Message]:
         yield _HOLDS
 
 
+_SETTLES_NOTHING = Message(
+    _("It settles nothing: what is in doubt now stays in doubt in it.")
+)
 _PROVISIONAL = Message(_("A provisional material makes no final restoration."))
 _REMOVES_NOTHING = Message(
     _("Nothing is removed. A new prescription revision is signed.")

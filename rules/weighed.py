@@ -50,12 +50,14 @@ class Weighed:
         "_unfixed",
         "_unknown",
         "_unit",
+        "check",
         "place",
     )
 
     def __init__(self, rule_set: RuleSet, unit: Unit, gauge: Gauge, plan: Plan) -> None:
         site, quantity = gauge.check.site, gauge.check.quantity
         self.place: tuple[Site, Quantity] = (site, quantity)
+        self.check = gauge.check
         self._unit, self._gauge = unit, gauge
         self._by_need: dict[Decimal, Told] = {}
         self._unknown: Told | None = None

@@ -175,9 +175,11 @@ def test_a_shared_gap_is_tried_with_the_facing_part():
     (unknown,) = [
         o for o in options_of(loose, "change_material") if o.material == "full_metal"
     ]
-    assert "At the buccal cusps: undecided in this material too." in texts(
-        unknown.consequences
-    )
+    # Nothing is known of the facing tooth: no material settles that.
+    assert not unknown.feasible
+    assert texts(unknown.reasons) == [
+        "It settles nothing: what is in doubt now stays in doubt in it."
+    ]
 
 
 def test_a_need_without_a_line_now_is_summed_up_for_a_material_with_one():

@@ -96,7 +96,8 @@ def judge_position(
     Readings that disagree or pass through the antagonist leave it undecided, and so
     does a need that cannot be stated. Sufficient counts only on fresh readings, where
     the tooth has contact, and in a gap shared by two preparations once the clinician
-    states that the split is fixed.
+    states that the split is fixed. A shortage on stale readings stands, but is marked:
+    nothing is cut on it before it is measured again.
     """
     least = need.min_mm
     if least is None or combined.disagreeing or combined.interpenetration:
@@ -104,7 +105,8 @@ def judge_position(
         return PositionCheck(position, combined, Verdict.UNDECIDED, doubts)
     verdict = decide(combined, least, k)
     if verdict is Verdict.INSUFFICIENT:
-        return PositionCheck(position, combined, verdict, ())
+        stale = (Doubt.STALE,) if combined.stale else ()
+        return PositionCheck(position, combined, verdict, stale)
     found: list[Doubt] = []
     if verdict is Verdict.UNDECIDED:
         point = combined.point is not None

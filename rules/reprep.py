@@ -26,7 +26,7 @@ from rules.terms import (
 )
 from rules.walls import Depth, wall_messages
 
-__all__ = ["cut_depths", "re_preparation", "without_preparation"]
+__all__ = ["cut_depths", "needed_depths", "re_preparation", "without_preparation"]
 
 
 def _(text: str) -> str:
@@ -36,6 +36,8 @@ def _(text: str) -> str:
 _ZERO = Decimal(0)
 # A pontic has no preparation, an implant crown's space is not cut from a tooth.
 _NEVER = (Kind.PONTIC, Kind.IMPLANT_CROWN)
+# A row is short somewhere, not along its whole length.
+_ROWS = (Site.BUCCAL_CUSPS, Site.LINGUAL_CUSPS)
 _VERIFY = (Doubt.DISAGREEMENT, Doubt.INTERPENETRATION)
 
 
@@ -54,7 +56,7 @@ def re_preparation(unit: Unit, sites: Sequence[SiteCheck]) -> Option | None:
         return Option("re_preparation", False, reasons=_reasons(first, doubtful))
     depths = _merge([depth for site in cut if (depth := _depth(site))])
     walls, lost = wall_messages(unit, depths)
-    dentine, stop = dentine_messages(unit, depths, _needed(cut))
+    dentine, stop = dentine_messages(unit, depths, needed_depths(cut))
     return Option(
         "re_preparation",
         feasible=not (lost or stop),
@@ -62,6 +64,7 @@ def re_preparation(unit: Unit, sites: Sequence[SiteCheck]) -> Option | None:
         consequences=(
             *_unproven(cut),
             *(_stop_message(unit, site) for site in cut),
+            *_beyond_need(cut),
             *(_verify_message(site) for site in first),
             *walls,
             *dentine,
@@ -97,7 +100,7 @@ def _depth(site: SiteCheck) -> Depth | None:
     return (site.site, site.shortage_low_mm, site.target_mm - site.low_mm)
 
 
-def _needed(cut: Sequence[SiteCheck]) -> tuple[Depth, ...]:
+def needed_depths(cut: Sequence[SiteCheck]) -> tuple[Depth, ...]:
     """Return how deep the needs alone ask to cut, whatever the targets."""
     return _merge(
         [
@@ -153,13 +156,31 @@ def _unproven(cut: Sequence[SiteCheck]) -> list[Message]:
             {"site": site.label},
         )
         for site in cut
-        if site.verdict is Verdict.UNDECIDED
+        if not site.proven_short
+    ]
+
+
+def _beyond_need(cut: Sequence[SiteCheck]) -> list[Message]:
+    """Say where the target lies beyond the need: the rest is a recommendation."""
+    return [
+        Message(
+            _("At the {site}: {need} mm is needed, {target} mm is recommended."),
+            {
+                "site": site.label,
+                "need": mm(site.need_mm),
+                "target": mm(site.target_mm),
+            },
+        )
+        for site in cut
+        if site.need_mm is not None
+        and site.target_mm is not None
+        and site.target_mm > site.need_mm
     ]
 
 
 def _stop_message(unit: Unit, site: SiteCheck) -> Message:
     depth = _depth(site)
-    params = {
+    params: dict[str, str | Message] = {
         "site": site.label,
         "most": mm(depth[2]) if depth else "",
         "target": mm(site.target_mm or _ZERO),
@@ -170,6 +191,10 @@ def _stop_message(unit: Unit, site: SiteCheck) -> Message:
         return Message(_BY_INDEX, params)
     if unit.antagonist is Antagonist.PREPARED:
         return Message(_WIDEN_GAP, params)
+    if site.site in _ROWS:
+        params["site"] = Message(
+            _("{site}, only where it is short"), {"site": site.label}
+        )
     position = site.governing_position
     if position in (None, Position.MAXIMAL_INTERCUSPATION):
         return Message(_BY_STRIP, params)

@@ -99,6 +99,13 @@ class SiteCheck:
         return self.sentences[1:]
 
     @property
+    def proven_short(self) -> bool:
+        """Whether fresh readings prove the shortage; only then is a tooth cut for it."""
+        leading = self.grounds.leading
+        stale = leading is not None and Doubt.STALE in leading.doubts
+        return self.verdict is Verdict.INSUFFICIENT and not stale
+
+    @property
     def measured(self) -> bool:
         """Whether any reading speaks of the site."""
         return self.low_mm is not None

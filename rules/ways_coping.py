@@ -5,17 +5,20 @@ at least 1 mm away from the finish line (after laboratory teaching pages of 2013
 2014; the other limits are common practice, no source).
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from decimal import Decimal
 
+from rules.dentine import dentine_messages
 from rules.explain import mm
-from rules.reprep import cut_depths, without_preparation
+from rules.reprep import cut_depths, needed_depths, without_preparation
+from rules.request import Unit
 from rules.results import Option, SiteCheck
 from rules.subject import CONTRADICTING, Subject
-from rules.teeth import arch, is_anterior
-from rules.terms import Antagonist, Arch, Kind, Message, Site, Verdict
+from rules.teeth import arch, is_anterior, wall_label
+from rules.terms import Antagonist, Arch, Kind, Message, Site
+from rules.walls import Depth, lowered_walls
 
-__all__ = ["reduction_coping"]
+__all__ = ["FROM_FINISH_LINE_MM", "MOST_MM", "reduction_coping"]
 
 
 def _(text: str) -> str:
@@ -23,6 +26,9 @@ def _(text: str) -> str:
 
 
 _ZERO = Decimal(0)
+FROM_FINISH_LINE_MM = Decimal("1.0")
+# More asks for a new preparation and impression (common practice, no source).
+MOST_MM = Decimal("1.0")
 _TOO_THIN = (Kind.VENEER, Kind.INLAY)
 # Within 1 mm of the finish line, or of no height of its own.
 _AXIAL = frozenset(
@@ -58,13 +64,31 @@ def _reason(subject: Subject) -> Message | None:
     unit, doubtful = subject.unit, subject.doubtful
     if unit.kind in _TOO_THIN:
         return _THIN
+    if subject.provisional:
+        return _FOR_A_PROVISIONAL
     if unit.antagonist is Antagonist.PREPARED:
         return _PREPARED
     # A site read as clearance and as reduction is one site.
     if len({site.site for site in doubtful}) > 1:
         return _ONE_SITE
     reasons = (_reason_at(subject, site) for site in doubtful)
-    return next((reason for reason in reasons if reason is not None), None)
+    found = next((reason for reason in reasons if reason is not None), None)
+    return found or _too_deep(unit, needed_depths(doubtful))
+
+
+def _too_deep(unit: Unit, depths: Sequence[Depth]) -> Message | None:
+    """Refuse what wall, pulp or the fit of a trimmed die would not bear."""
+    stated = dict(unit.wall_heights_mm)
+    for wall, loss in lowered_walls(unit, depths).items():
+        if wall in stated and stated[wall] - loss < FROM_FINISH_LINE_MM:
+            return Message(_WALL, {"wall": wall_label(wall, unit.tooth)})
+    _said, stop = dentine_messages(unit, depths, depths)
+    if stop:
+        return stop[0]
+    most = max((high for _site, _low, high in depths), default=_ZERO)
+    if most > MOST_MM:
+        return Message(_TOO_MUCH, {"most": mm(MOST_MM), "missing": mm(most)})
+    return None
 
 
 def _reason_at(subject: Subject, site: SiteCheck) -> Message | None:
@@ -81,7 +105,7 @@ def _reason_at(subject: Subject, site: SiteCheck) -> Message | None:
 
 def _consequences(subject: Subject, most: Decimal) -> Iterator[Message]:
     site = subject.doubtful[0]
-    if all(each.verdict is not Verdict.INSUFFICIENT for each in subject.doubtful):
+    if not any(each.proven_short for each in subject.doubtful):
         yield Message(_UNPROVEN, {"site": site.label})
     yield Message(_TRIM, {"site": site.label, "most": mm(most)})
     yield from _ALWAYS
@@ -90,6 +114,12 @@ def _consequences(subject: Subject, most: Decimal) -> Iterator[Message]:
 
 
 _THIN = Message(_("A veneer or an inlay is too thin to risk it."))
+_FOR_A_PROVISIONAL = Message(_("No tooth is trimmed for a provisional."))
+_WALL = _("Less than 1 mm of the {wall} would be left above the finish line.")
+_TOO_MUCH = _(
+    "{missing} mm may be missing: more than {most} mm asks for a new preparation and "
+    "impression."
+)
 _PREPARED = Message(
     _("Both teeth are prepared: the coping cannot show which of them is too high.")
 )

@@ -12,7 +12,7 @@ from rules.explain import mm
 from rules.reprep import without_preparation
 from rules.results import Option, SiteCheck
 from rules.subject import CONTRADICTING, Subject
-from rules.terms import Antagonist, Message, Quantity, Verdict, label
+from rules.terms import Antagonist, Kind, Message, Quantity, label
 
 __all__ = ["MOST_MM", "adjust_opposing", "clearance_missing"]
 
@@ -23,10 +23,14 @@ def _(text: str) -> str:
 
 MOST_MM = Decimal("0.5")
 _ZERO = Decimal(0)
+# Their room is cut into their own tooth: isthmus, box, enamel of the facial surface.
+_OWN_DEPTH = (Kind.INLAY, Kind.VENEER)
 
 
 def clearance_missing(subject: Subject) -> tuple[SiteCheck, ...]:
     """Return the sites that are or may be short of clearance, by agreeing readings."""
+    if subject.unit.kind in _OWN_DEPTH:
+        return ()
     return tuple(
         site
         for site in subject.doubtful
@@ -56,6 +60,11 @@ def _reasons(subject: Subject) -> Iterator[Message]:
     antagonist = subject.unit.antagonist
     if antagonist is not Antagonist.NATURAL:
         yield Message(_NOT_NATURAL, {"antagonist": label(antagonist)})
+    if subject.provisional:
+        yield _FOR_A_PROVISIONAL
+    if subject.unit.kind in _OWN_DEPTH:
+        yield Message(_IN_OWN_TOOTH, {"kind": label(subject.unit.kind)})
+        return
     missing = clearance_missing(subject)
     if not missing:
         yield _NO_CLEARANCE
@@ -64,7 +73,7 @@ def _reasons(subject: Subject) -> Iterator[Message]:
         params = {"site": site.label}
         if site not in missing:
             yield Message(_NOT_ROOM, params)
-        elif site.verdict is not Verdict.INSUFFICIENT:
+        elif not site.proven_short:
             yield Message(_UNPROVEN, params)
         elif (site.shortage_high_mm or _ZERO) > MOST_MM:
             params |= {
@@ -75,6 +84,8 @@ def _reasons(subject: Subject) -> Iterator[Message]:
 
 
 _NOT_NATURAL = _("Only a natural tooth is adjusted; opposite stands: {antagonist}.")
+_FOR_A_PROVISIONAL = Message(_("No other tooth is cut for a provisional."))
+_IN_OWN_TOOTH = _("The room of this {kind} is cut in its own tooth.")
 _NO_CLEARANCE = Message(_("No shortage of clearance is shown."))
 _NOT_ROOM = _("At the {site}: the opposing tooth gives no room here.")
 _UNPROVEN = _("At the {site}: the shortage is not proven, and what is cut stays cut.")

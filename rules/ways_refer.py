@@ -6,7 +6,8 @@ Each says when it is acceptable; where it is not, it stays visible with the reas
 from collections.abc import Sequence
 from decimal import Decimal
 
-from rules.reprep import cut_depths, without_preparation
+from rules.dentine import dentine_messages
+from rules.reprep import cut_depths, needed_depths, without_preparation
 from rules.results import Option, SiteCheck
 from rules.subject import Subject
 from rules.teeth import wall_label
@@ -28,6 +29,8 @@ _CORRECTED = (Antagonist.NATURAL, Antagonist.RESTORED)
 def referrals(subject: Subject, short_units: int) -> list[Option]:
     """Return the four referrals; ``short_units`` of the request lack clearance."""
     missing = clearance_missing(subject)
+    if subject.provisional:
+        return [_option(each, _FOR_A_PROVISIONAL, ()) for each in Referral]
     return [
         _lengthening(subject),
         _orthodontics(subject, missing),
@@ -65,6 +68,11 @@ def _lengthening(subject: Subject) -> Option:
         names = ", ".join(wall_label(wall, unit.tooth) for wall in walls)
     else:
         reason = _LONG_ENOUGH
+    if reason is None:
+        # What the pulp does not bear is not borne after lengthening either.
+        needed = needed_depths(subject.doubtful)
+        _kept, stop = dentine_messages(unit, depths, needed)
+        reason = stop[0] if stop else None
     removal = max((high for _site, _low, high in depths), default=_ZERO)
     said = (Message(_HELPS_WALLS, {"walls": names}), *_LENGTHENING)
     return _option(Referral.CROWN_LENGTHENING, reason, said, removal)
@@ -102,11 +110,15 @@ def _unmet(
 ) -> Message | None:
     if not missing:
         return _NO_CLEARANCE
+    if not any(site.proven_short for site in missing):
+        return _NOT_PROVEN
     antagonist = label(subject.unit.antagonist)
     return None if fits else Message(template, {"antagonist": antagonist})
 
 
 _NO_CLEARANCE = Message(_("No shortage of clearance is shown."))
+_NOT_PROVEN = Message(_("The shortage is not proven: measure once more first."))
+_FOR_A_PROVISIONAL = Message(_("Not for the sake of a provisional."))
 _ONLY_NATURAL = _(
     "Only a natural tooth can be intruded; opposite stands: {antagonist}."
 )
@@ -147,6 +159,8 @@ _PLANE = (
 
 def _vertical_dimension(missing: Sequence[SiteCheck], short_units: int) -> Option:
     reason = _NO_CLEARANCE if not missing else None
+    if missing and not any(site.proven_short for site in missing):
+        reason = _NOT_PROVEN
     if missing and short_units < 2:
         reason = _ONE_UNIT
     return _option(Referral.VERTICAL_DIMENSION, reason, _RAISED)

@@ -52,7 +52,8 @@ def test_re_preparation_says_where_how_deep_and_when_to_stop():
     assert depth_of(result) == {"lingual_cusps": (D(0), D("0.5"))}
     (option,) = options_of(result, "re_preparation")
     assert texts(option.consequences) == [
-        "At the lingual cusps: remove up to 0.5 mm and stop when the 1.5 mm strip "
+        "At the lingual cusps, only where it is short: remove up to 0.5 mm and stop "
+        "when the 1.5 mm strip "
         "slides.",
         "The lingual wall loses height: state it to check it.",
         "Judge the remaining dentine over the pulp first, and state it: caution below "
@@ -253,7 +254,8 @@ def test_the_strip_that_stops_an_excursion_is_held_in_the_excursion():
     result = run(unit(strip("buccal_cusps", "left_laterotrusion", held=1.5)))
     (option,) = options_of(result, "re_preparation")
     assert texts(option.consequences)[0] == (
-        "At the buccal cusps: remove up to 2.0 mm and stop when the 2.0 mm strip "
+        "At the buccal cusps, only where it is short: remove up to 2.0 mm and stop "
+        "when the 2.0 mm strip "
         "slides in left laterotrusion."
     )
 

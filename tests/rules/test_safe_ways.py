@@ -1,0 +1,200 @@
+"""What no clinician would do is not offered: cuts on doubt, on the pulp, for looks.
+
+Judged by a prosthodontist and a head technician: common practice, no source, except
+where a source stands beside the check.
+"""
+
+import pytest
+
+from tests.rules.builders import PROTRUSION, options_of, point, run, strip, unit
+
+REST = (strip("lingual_cusps", passes=1.5), strip("central_fossa", passes=1.5))
+SHORT = strip("buccal_cusps", passes=1.5, held=2.0)
+
+
+def texts(messages):
+    return [message.text() for message in messages]
+
+
+def only(result, kind, **wanted):
+    (found,) = [
+        option
+        for option in options_of(result, kind)
+        if all(getattr(option, key) == value for key, value in wanted.items())
+    ]
+    return found
+
+
+def test_a_coping_is_refused_where_the_pulp_or_the_wall_would_not_bear_it():
+    deep = strip("central_fossa", passes=1.0, held=1.5)
+    fossa = (strip("buccal_cusps", passes=2.0), strip("lingual_cusps", passes=1.5))
+    result = run(unit(*fossa, deep, tooth="37", dentine_mm=0.8))
+    # 0.8 - 0.5 = 0.3, under the 0.5 of rules.dentine
+    assert (
+        "only 0.3 mm of dentine" in texts(only(result, "reduction_coping").reasons)[0]
+    )
+
+    low = {"facial": 1.4, "lingual": 3.2}
+    result = run(unit(SHORT, *REST, tooth="37", wall_heights_mm=low))
+    # 1.4 - 0.5 = 0.9, nearer than 1 mm to the finish line (trade teaching)
+    assert texts(only(result, "reduction_coping").reasons) == [
+        "Less than 1 mm of the facial wall would be left above the finish line."
+    ]
+    high = {"facial": 1.5, "lingual": 3.2}
+    result = run(unit(SHORT, *REST, tooth="37", wall_heights_mm=high))
+    assert only(result, "reduction_coping").feasible
+
+
+def test_a_coping_does_not_stand_in_for_a_new_preparation():
+    result = run(unit(point("buccal_cusps", 0), *REST))
+    (reason,) = texts(only(result, "reduction_coping").reasons)
+    assert reason.startswith("2.0 mm may be missing: more than 1.0 mm asks for a new")
+
+
+def test_lengthening_the_crown_gives_no_dentine():
+    walls = {"facial": 1.9, "lingual": 3.2}
+    keys = {"tooth": "37", "wall_heights_mm": walls}
+    held = strip("buccal_cusps", held=1.0)
+    result = run(unit(held, *REST, **keys, dentine_mm=2.2))
+    # 2.2 - 2.0 = 0.2
+    (reason,) = texts(only(result, "refer", referral="crown_lengthening").reasons)
+    assert "only 0.2 mm of dentine" in reason
+    result = run(unit(held, *REST, **keys, dentine_mm=4.5))
+    assert only(result, "refer", referral="crown_lengthening").feasible
+
+
+@pytest.mark.parametrize(
+    "referral", ["orthodontics", "plane_correction", "vertical_dimension"]
+)
+def test_no_other_treatment_is_sought_for_what_is_not_proven(referral):
+    maybe = [
+        unit(point("buccal_cusps", 1.9, 0.1), *REST, tooth=t) for t in ("36", "46")
+    ]
+    found = only(run(*maybe), "refer", referral=referral)
+    assert texts(found.reasons) == [
+        "The shortage is not proven: measure once more first."
+    ]
+    proven = [
+        unit(point("buccal_cusps", 1.5, 0.1), *REST, tooth=t) for t in ("36", "46")
+    ]
+    assert only(run(*proven), "refer", referral=referral).feasible
+
+
+def test_a_shortage_on_a_stale_reading_is_measured_again_before_anything_is_cut():
+    result = run(unit(SHORT | {"stale": True}, *REST))
+    (site,) = [s for s in result.units[0].sites if s.site == "buccal_cusps"]
+    assert site.verdict == "insufficient"
+    assert "Measure again." in site.sentences[1].text()
+    again = "At the buccal cusps: the shortage is not proven. Measure once more before "
+    for kind in ("re_preparation", "reduction_coping"):
+        option = only(result, kind)
+        assert option.consequences[0].text().startswith(again)
+    assert not only(result, "adjust_opposing").feasible
+    assert "The readings prove" not in " ".join(
+        texts(only(result, "re_measure").consequences)
+    )
+    fresh = run(unit(SHORT, *REST))
+    assert only(fresh, "adjust_opposing").feasible
+    assert "The readings prove" in texts(only(fresh, "re_measure").consequences)[0]
+
+
+@pytest.mark.parametrize(
+    "readings",
+    [
+        (strip("lingual_surface", passes=1.5),),  # protrusion is missing
+        (
+            strip("lingual_surface", passes=1.5) | {"stale": True},
+            strip("lingual_surface", PROTRUSION, passes=1.5),
+        ),
+    ],
+)
+def test_no_material_is_offered_for_a_doubt_no_material_settles(readings):
+    result = run(unit(*readings, tooth="12", material="zirconia_4y"))
+    found = options_of(result, "change_material")
+    assert found
+    assert not any(option.feasible for option in found)
+
+
+def test_a_thinner_material_is_offered_for_a_doubt_it_settles():
+    result = run(unit(point("buccal_cusps", 1.9, 0.12), *REST))
+    assert only(result, "change_material", material="zirconia_3y").feasible
+    layered = only(
+        result,
+        "change_material",
+        material="lithium_disilicate_layered",
+        occlusal_surface="ceramic",
+    )
+    assert not layered.feasible  # 2.0 too
+
+
+def test_what_is_settled_comes_before_what_stays_undecided_and_gold_in_front_last():
+    result = run(
+        unit(
+            strip("lingual_surface", passes=1.0),
+            strip("lingual_surface", PROTRUSION, passes=0.7, held=1.0),
+            strip("incisal_edge", PROTRUSION, passes=2.0),
+            tooth="11",
+            material="lithium_disilicate",
+        )
+    )
+    found = [o for o in options_of(result, "change_material") if o.feasible]
+    open_ = [any("undecided" in t for t in texts(o.consequences)) for o in found]
+    assert open_ == sorted(open_)
+    settled = [o.material for o, doubt in zip(found, open_, strict=True) if not doubt]
+    assert settled[-1] == "full_metal"
+    assert len(settled) > 1
+
+
+@pytest.mark.parametrize("kind", ["inlay", "veneer"])
+def test_the_opposing_tooth_gives_no_room_to_what_lies_in_its_own_tooth(kind):
+    inlay = unit(
+        strip("central_fossa", passes=1.0, held=1.5),
+        kind="inlay",
+        material="full_metal",
+    )
+    veneer = unit(
+        strip("incisal_edge", PROTRUSION, held=0.8),
+        point("facial_surface", 0.6, 0.02, None, "index_probe"),
+        tooth="11",
+        kind="veneer",
+        material="feldspathic",
+    )
+    result = run(inlay if kind == "inlay" else veneer)
+    assert texts(only(result, "adjust_opposing").reasons) == [
+        f"The room of this {kind} is cut in its own tooth."
+    ]
+    assert not only(result, "refer", referral="orthodontics").feasible
+
+
+def test_nothing_beyond_the_tooth_itself_is_done_for_a_provisional():
+    result = run(
+        unit(
+            strip("buccal_cusps", passes=1.0),
+            strip("lingual_cusps", passes=0.5, held=1.0),
+            strip("central_fossa", passes=1.0),
+            tooth="16",
+            material="pmma_provisional",
+        )
+    )
+    assert "No other tooth is cut for a provisional." in texts(
+        only(result, "adjust_opposing").reasons
+    )
+    assert not only(result, "reduction_coping").feasible
+    assert not any(option.feasible for option in options_of(result, "refer"))
+
+
+def test_a_target_beyond_the_need_is_told_as_a_recommendation():
+    result = run(
+        unit(
+            strip("buccal_cusps", passes=1.5),
+            point("lingual_cusps", 0.8, 0.05),
+            strip("central_fossa", passes=1.0),
+            material="lithium_disilicate",
+        )
+    )
+    said = texts(only(result, "re_preparation").consequences)
+    assert said[1] == "At the lingual cusps: 1.0 mm is needed, 1.5 mm is recommended."
+    assert not any(
+        "recommended" in text
+        for text in texts(only(run(unit(SHORT, *REST)), "re_preparation").consequences)
+    )

@@ -41,6 +41,7 @@ FINE: Schema = {
     "type": ["number", "string"],
     "description": "At most four decimals.",
 }
+_INSTRUMENT = {**TEXT, "description": "Code of one of your own instruments."}
 _ENTERED = {
     "site": words(Site),
     "position": words(Position),
@@ -58,12 +59,13 @@ _READING = {
     **_ENTERED,
     "side": words(Side.values),
     "stale": {**FLAG, "description": "Taken before the provisional was lost or high."},
+    "instrument": _INSTRUMENT,
 }
 _OPTIONAL_READING = set(_READING) - {"site", "method"}
 # What only a case knows of a reading.
 _OF_A_CASE = {
     "note": {**TEXT, "maxLength": 200},
-    "instrument": {**TEXT, "description": "Code of one of your own instruments."},
+    "instrument": _INSTRUMENT,
 }
 _OPTIONAL_DRAFT = (set(_ENTERED) | set(_OF_A_CASE)) - {"site", "method"}
 _FACING = {

@@ -17,6 +17,7 @@ from cases.api.representations.teeth import tooth_json
 from cases.api.scalars import text, word
 from cases.errors import Invalid, InvalidField
 from cases.selectors.check_catalog import own_rule_set, rule_set_at
+from cases.services.instruments_named import named_figures
 from cases.services.units import invalid_from
 from rules.check import run_check
 from rules.errors import InvalidPayload, UnknownTooth
@@ -44,8 +45,11 @@ class CheckClearance(Endpoint):
 
     def post(self, request: Request) -> HttpResponse:
         """Check under the laboratory's rule set, one by digest, or the shipped."""
-        data = request.data
-        rule_set, faults = self._rule_set(request, data)
+        rule_set, faults = self._rule_set(request, request.data)
+        data, wrong = named_figures(
+            request.data, actor=actor_of(request), rule_set=rule_set
+        )
+        faults = (*faults, *wrong)
         try:
             asked = parse_check(data, rule_set=rule_set)
         except InvalidPayload as error:

@@ -6,10 +6,12 @@ from typing import Any
 import pytest
 
 from cases.api.endpoint import PerToken
+from cases.services.instruments import instrument_save
+from cases.tenancy import acting
 from rules.loader import shipped_rule_set
 from rules.teeth import ALL_TEETH
 from tests.cases.api.conftest import Api
-from tests.play import unit
+from tests.play import AT, unit
 
 # The example of design section 6, word by word.
 EXAMPLE = """
@@ -351,3 +353,44 @@ def test_materials_and_rule_set(api: Api):
 def test_an_unknown_filter_is_refused(api: Api):
     response = api.clinician.get("materials?labaratory=x")
     assert pointers(response) == ["/labaratory"]
+
+
+def _instrument(api: Api, who: Any, **fields: Any) -> str:
+    with acting(who):
+        return instrument_save(
+            actor=who,
+            code=None,
+            kind="strips",
+            label="Strips",
+            resolution_mm=None,
+            u_mm=None,
+            most_uses=None,
+            note="",
+            strips=[("1.5", "1.44"), ("2.0", None)],
+            at=AT,
+        ).code
+
+
+def test_an_instrument_named_brings_its_figures(api: Api):
+    own = _instrument(api, api.personas.technician.actor)
+    plain = check(api, _unit(passes_mm="2.0", held_mm="2.5")).json()
+    named = check(api, _unit(passes_mm="1.5", held_mm="2.0", instrument=own)).json()
+    (site,) = [s for s in named["units"][0]["sites"] if s["measured_mm"]]
+    # The 1.5 strip was measured to be 1.44: its tolerance widens the interval.
+    assert site["measured_mm"] == {"low": 1.44, "high": 2.06}
+    assert plain["units"][0]["sites"][0]["measured_mm"] == {"low": 2.0, "high": 2.5}
+
+
+def test_an_instrument_of_others_is_none(api: Api):
+    theirs = _instrument(api, api.personas.clinician.actor)
+    wanted = ["/units/0/readings/0/instrument"]
+    for code in (theirs, "0000000000", 7, "x" * 11):
+        assert pointers(check(api, _unit(passes_mm="1.5", instrument=code))) == wanted
+
+
+def test_what_else_is_wrong_is_said_beside_a_wrong_instrument(api: Api):
+    found = pointers(check(api, _unit(passes_mm="a", instrument="0000000000")))
+    assert found == [
+        "/units/0/readings/0/instrument",
+        "/units/0/readings/0/passes_mm",
+    ]

@@ -43,7 +43,7 @@ REFERRAL_WORDS: dict[str, Promise] = {
 class WayOut:
     """One way out as it stands on the page.
 
-    ``needs`` says which more fields belong to it; ``changes`` tooth → unit keys.
+    ``removal`` says how much sound tissue it takes; ``changes`` tooth → unit keys.
     """
 
     key: str
@@ -56,6 +56,7 @@ class WayOut:
     caution: str = ""
     changes: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     offered: bool = False
+    removal: str = ""
 
     @property
     def needs_grounds(self) -> bool:

@@ -128,6 +128,7 @@ def material_words(
 _VARIANTS = {
     "ceramic": "ceramic occlusal surface",
     "metal": "metal occlusal surface",
+    "monolithic": "monolithic occlusal surface, facial layering only",
     "adhesive": "adhesive cementation",
     "conventional": "conventional cementation",
 }

@@ -26,8 +26,10 @@ from cases.views.access import ActingRequest, acting_required
 from cases.views.commands import Page, command_page
 from cases.views.presenting import query_rows, unit_panels
 from cases.views.signers import signer_of
+from cases.views.span_rows import bridges
 from cases.views.submit import unit_lines
 from cases.views.verdicts import LiveVerdict, judged
+from cases.views.ways import order_sentence
 from cases.views.ways_out import variant_choices, way_groups, ways_out
 
 if TYPE_CHECKING:
@@ -119,9 +121,12 @@ def _choose(
         "form": form,
         "query": next(q for q in query_rows(detail) if q.flag.code == flag.code),
         "panels": _concerned(request, flag, detail),
+        "spans": bridges(detail, request.actor),
         "offered": way_groups([w for w in ways if w.offered and w.feasible]),
         "others": way_groups([w for w in ways if not w.offered and w.feasible]),
         "barred": way_groups([w for w in ways if not w.feasible]),
+        "barred_count": sum(not way.feasible for way in ways),
+        "order": order_sentence(),
     }
     status = 422 if form.errors else 200
     return render(request, "cases/answer.html", context, status=status)

@@ -25,6 +25,7 @@ from cases.views.presenting import (
     teeth_figure,
     unit_panels,
 )
+from cases.views.span_rows import bridges
 
 if TYPE_CHECKING:
     from cases.selectors.cases import CaseDetail
@@ -114,6 +115,7 @@ def case_page(request: ActingRequest, code: str) -> HttpResponse:
         "due": _due(detail),
         "moves": moves_of(detail, actor),
         "panels": panels,
+        "spans": bridges(detail, actor),
         "teeth": teeth_figure(panels, units, actor),
         "queries": query_rows(detail),
         "rounds": round_rows(actor, detail),

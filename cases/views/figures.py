@@ -32,6 +32,7 @@ from cases.views.ways import (
     barred_groups,
     option_groups,
     option_rows,
+    order_sentence,
 )
 from rules.teeth import arch, functional_row, is_anterior, is_right, tooth_class
 from rules.terms import Arch, Kind, Relation, Site, label
@@ -66,6 +67,16 @@ class UnitPanel:
     def barred(self) -> tuple[OptionGroup, ...]:
         """Ways out that are not feasible, with their reasons."""
         return barred_groups([o for o in self.options if not o.feasible])
+
+    @property
+    def barred_count(self) -> int:
+        """How many ways out are not feasible."""
+        return sum(not option.feasible for option in self.options)
+
+    @property
+    def order(self) -> str:
+        """How the ways out are ordered, in one sentence."""
+        return order_sentence()
 
 
 def _described(marks: Sequence[SiteMark]) -> str:

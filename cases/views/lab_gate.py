@@ -30,6 +30,7 @@ from cases.views.figures import UnitPanel
 from cases.views.presenting import query_rows, unit_panels
 from cases.views.query_text import prefilled
 from cases.views.site_rows import SHORT
+from cases.views.span_rows import bridges
 
 if TYPE_CHECKING:
     from cases.models import Answer, Flag
@@ -83,7 +84,7 @@ def flag(request: ActingRequest, code: str) -> HttpResponse:
             "sites": [key for key, _label in sites],
             "text": prefilled(panels),
         },
-        context={"panels": panels},
+        context={"panels": panels, "spans": bridges(detail, actor)},
     )
     return command_page(
         request,

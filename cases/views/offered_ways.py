@@ -74,7 +74,14 @@ def _merged(pairs: Sequence[Pair], several: bool, system: str) -> WayOut:
         consequences=told("consequences"),
         reasons=told("reasons"),
         offered=True,
+        removal=_removal([row for _option, row in pairs]),
     )
+
+
+def _removal(rows: Sequence[OptionRow]) -> str:
+    """Return the most any tooth loses; empty where that was not computed."""
+    known = [row for row in rows if row.removal_mm is not None]
+    return max(known, key=lambda row: row.removal_mm or 0).removal if known else ""
 
 
 def _referred(pairs: Sequence[Pair], several: bool, system: str) -> WayOut:
@@ -129,6 +136,7 @@ def _change(
         reasons=row.reasons,
         changes={tooth: keys},
         offered=True,
+        removal=row.removal,
     )
 
 

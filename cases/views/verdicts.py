@@ -12,6 +12,7 @@ from cases.services.checks import evaluate
 from cases.services.units import core_unit, invalid_from, with_figures
 from cases.tenancy import Actor
 from cases.views.figures import UnitPanel, unit_panel
+from cases.views.span_rows import SpanRow, span_rows
 from rules.errors import InvalidPayload
 from rules.requirements import RuleSet
 
@@ -48,6 +49,7 @@ class LiveVerdict:
     verdict: str
     panels: tuple[UnitPanel, ...]
     rule_set: str
+    spans: tuple[SpanRow, ...] = ()
 
     @property
     def short(self) -> bool:
@@ -110,21 +112,30 @@ def judged(
     if faults:
         raise Invalid(*faults)
     names = _Planned.__dataclass_fields__
+    planned = [
+        cast(  # the panel reads nothing else of a unit
+            "Unit",
+            _Planned(pk=n, **{k: v for k, v in unit.items() if k in names}),
+        )
+        for n, unit in enumerate(units)
+    ]
     panels = tuple(
         unit_panel(
-            cast(  # the panel reads nothing else of a unit
-                "Unit",
-                _Planned(pk=n, **{k: v for k, v in unit.items() if k in names}),
-            ),
+            unit,
             result=result,
             readings=(),
             grounds={},
             rule_set=rule_set,
             system=system,
         )
-        for n, unit in enumerate(units)
+        for unit in planned
     )
-    return LiveVerdict(result["verdict"], panels, f"{rule_set.name} {rule_set.version}")
+    return LiveVerdict(
+        result["verdict"],
+        panels,
+        f"{rule_set.name} {rule_set.version}",
+        span_rows(result, body, planned, rule_set=rule_set, system=system),
+    )
 
 
 def live_verdict(editor: UnitsEditor) -> LiveVerdict | None:

@@ -23,13 +23,30 @@ __all__ = [
     "barred_groups",
     "option_groups",
     "option_rows",
+    "order_sentence",
+    "removal_words",
     "variant_title",
 ]
+
+# What is taken by these is another tooth's than the one prescribed for.
+_OPPOSING = ("adjust_opposing", "plane_correction")
+
+
+def order_sentence() -> str:
+    """Return how the check orders ways out (design section 5)."""
+    return _(
+        "Least removal of sound tissue first, then the smallest change of the "
+        "prescription, then the least time."
+    )
 
 
 @dataclass(frozen=True, slots=True)
 class OptionRow:
-    """One way out, in words, with the tooth it was computed for."""
+    """One way out, in words, with the tooth it was computed for.
+
+    ``removal_mm`` is the most sound tissue it takes (None: not computed then), from
+    the opposing tooth where ``opposing``.
+    """
 
     tooth: str
     kind: str
@@ -38,6 +55,13 @@ class OptionRow:
     feasible: bool
     reasons: tuple[str, ...]
     consequences: tuple[str, ...]
+    removal_mm: Decimal | None = None
+    opposing: bool = False
+
+    @property
+    def removal(self) -> str:
+        """How much sound tissue it takes, in words."""
+        return removal_words(self.removal_mm, opposing=self.opposing, tooth=self.tooth)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +71,12 @@ class OptionGroup:
     title: str
     common: tuple[str, ...]
     rows: tuple[OptionRow, ...]
+
+    @property
+    def removal(self) -> str:
+        """How much sound tissue its ways take, where all take the same."""
+        found = {row.removal for row in self.rows}
+        return found.pop() if len(found) == 1 else ""
 
 
 def option_rows(
@@ -77,9 +107,23 @@ def option_rows(
                 bool(option["feasible"]),
                 tuple(option.get("reasons", ())),
                 tuple(option.get("consequences", ())),
+                length(option.get("removal_mm")),
+                option["kind"] in _OPPOSING or option.get("referral") in _OPPOSING,
             )
         )
     return tuple(rows)
+
+
+def removal_words(removal_mm: Decimal | None, *, opposing: bool, tooth: str) -> str:
+    """Return how much sound tissue is taken; empty where it was not computed."""
+    if removal_mm is None:
+        return ""
+    if removal_mm == 0:
+        return _("none")
+    most = mm_text(removal_mm, captions(tooth))
+    if opposing:
+        return _("up to {most} mm of the opposing tooth").format(most=most)
+    return _("up to {most} mm").format(most=most)
 
 
 def variant_title(option: Mapping[str, Any]) -> str:

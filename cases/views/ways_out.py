@@ -39,12 +39,19 @@ class WayGroup:
     ways: tuple[WayOut, ...]
     common: tuple[str, ...] = ()
 
+    @property
+    def removal(self) -> str:
+        """How much sound tissue its ways take, where all take the same."""
+        found = {way.removal for way in self.ways}
+        return found.pop() if len(found) == 1 else ""
+
 
 def way_groups(ways: Sequence[WayOut]) -> list[WayGroup]:
-    """Return the ways in their order, neighbours of one kind together."""
+    """Return the ways in their order, neighbouring changes of one kind together."""
     groups: list[list[WayOut]] = []
     for way in ways:
-        if groups and groups[-1][-1].kind in CHANGING and way.kind in CHANGING:
+        last = groups[-1][-1].kind if groups else None
+        if last is way.kind and way.kind in CHANGING:
             groups[-1].append(way)
         else:
             groups.append([way])
@@ -54,12 +61,7 @@ def way_groups(ways: Sequence[WayOut]) -> list[WayGroup]:
 def _group(ways: Sequence[WayOut]) -> WayGroup:
     if len(ways) == 1:
         return WayGroup("", tuple(ways))
-    kinds = {way.kind for way in ways}
-    title = (
-        word("answer", ways[0].kind)
-        if len(kinds) == 1
-        else _("Change of material or design")
-    )
+    title = word("answer", ways[0].kind)
     common = tuple(
         told
         for told in ways[0].consequences
@@ -70,7 +72,7 @@ def _group(ways: Sequence[WayOut]) -> WayGroup:
         tuple(
             replace(
                 way,
-                title=capfirst(way.title.removeprefix(f"{word('answer', way.kind)}: ")),
+                title=capfirst(way.title.removeprefix(f"{title}: ")),
                 consequences=tuple(t for t in way.consequences if t not in common),
             )
             for way in ways

@@ -13,6 +13,7 @@ from rules.teeth import is_anterior, tooth_class
 from rules.terms import Cementation, Kind, ToothClass
 
 __all__ = [
+    "METALS",
     "beam_deflection",
     "beam_stress",
     "connector_areas",
@@ -21,6 +22,9 @@ __all__ = [
     "iso_22674_type_needed",
     "section_modulus",
 ]
+
+# Classes of material whose strength is an alloy's type (ISO 22674), not a class.
+METALS = frozenset({"full_metal", "metal_ceramic"})
 
 # Class 5 of ISO 6872 begins at four units; a long span of metal likewise.
 _LONG = 4

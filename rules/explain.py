@@ -30,6 +30,8 @@ def _(text: str) -> str:
 
 
 _ZERO = Decimal(0)
+# Thickness strips come up to about 2 mm (common practice, no source).
+_THICK_MM = Decimal("2.0")
 _ROWS = (Site.BUCCAL_CUSPS, Site.LINGUAL_CUSPS)
 
 
@@ -158,7 +160,8 @@ def doubt_sentence(doubt: Doubt, grounds: Grounds, check: PositionCheck) -> Mess
     if combined.high is not None:
         params["high"] = mm(combined.high)
     if doubt is Doubt.INTERVAL_HOLDS_NEED and combined.high is None:
-        return Message(_OPEN_STRIP, params)
+        thick = need.min_mm is not None and need.min_mm > _THICK_MM
+        return Message(_BEYOND_STRIPS if thick else _OPEN_STRIP, params)
     if doubt is Doubt.WITHIN_UNCERTAINTY:
         above = need.min_mm is not None and combined.low >= need.min_mm
         return Message(_ABOVE if above else _BELOW, params)
@@ -169,6 +172,10 @@ def doubt_sentence(doubt: Doubt, grounds: Grounds, check: PositionCheck) -> Mess
 
 _OPEN_STRIP = _(
     "At the {site}: at least {low} mm, of {need} mm needed. Try a thicker strip."
+)
+_BEYOND_STRIPS = _(
+    "At the {site}: at least {low} mm, of {need} mm needed. Measure it by another "
+    "method: strips are rarely that thick."
 )
 _ABOVE = _(
     "At the {site}: {low} mm is at or above the {need} mm needed, but within the "

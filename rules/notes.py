@@ -1,15 +1,22 @@
 """Notes beside a verdict: how its need was built and what else to know."""
 
+from collections.abc import Sequence
+
 from rules.grounds import Grounds
 from rules.needs import Sharing
 from rules.said import mm
-from rules.terms import Message, label
+from rules.teeth import CONTACT_FREE
+from rules.terms import Antagonist, Message, Position, Quantity, label
 
 __all__ = ["no_need_note", "notes_of"]
 
 
 def _(text: str) -> str:
     return text
+
+
+# The two laterotrusions are said in one breath.
+_BOTH = 2
 
 
 def notes_of(grounds: Grounds) -> list[Message]:
@@ -90,7 +97,7 @@ def _reading_notes(grounds: Grounds) -> list[Message]:
                 )
             )
         )
-    most = need.own.max_mm if need.own else None
+    most = need.own.max_mm if need.own and not _another_gap(grounds) else None
     low = grounds.leading.combined.low if grounds.leading else None
     if most is not None and low is not None and low > most:
         notes.append(
@@ -102,14 +109,27 @@ def _reading_notes(grounds: Grounds) -> list[Message]:
                 {"most": mm(most)},
             )
         )
-    notes += [
-        Message(
-            _("A reading in {position} is advised."),
-            {"position": label(position)},
-        )
-        for position in grounds.advised
-    ]
+    notes += _advised(grounds.advised)
     if need.own and need.own.note:
         note = need.own.note.rstrip(".")
         notes.append(Message(_("The rule set notes: {note}."), {"note": note}))
     return notes
+
+
+def _another_gap(grounds: Grounds) -> bool:
+    """Tell whether the gap is more than what was cut here: shared, or without contact."""
+    unit = grounds.unit
+    return grounds.quantity is Quantity.CLEARANCE and (
+        unit.antagonist is Antagonist.PREPARED or unit.relation in CONTACT_FREE
+    )
+
+
+def _advised(positions: Sequence[Position]) -> list[Message]:
+    if len(positions) == _BOTH:
+        one, other = (label(position) for position in positions)
+        text = _("Readings in {one} and {other} are advised.")
+        return [Message(text, {"one": one, "other": other})]
+    return [
+        Message(_("A reading in {position} is advised."), {"position": label(position)})
+        for position in positions
+    ]

@@ -18,7 +18,7 @@ from rules.results import Option, SiteCheck
 from rules.risk import accept_risk
 from rules.span_layout import Layout
 from rules.subject import CONTRADICTING, Subject
-from rules.terms import Doubt, Message, Verdict
+from rules.terms import Doubt, Message, Referral, Verdict
 from rules.ways_coping import reduction_coping
 from rules.ways_implant import implant_ways
 from rules.ways_material import SpanWays, material_ways
@@ -32,6 +32,7 @@ def _(text: str) -> str:
     return text
 
 
+_ZERO = Decimal(0)
 # Change of the prescription and time, as ranks; what is not named changes nothing.
 _CHANGE = {
     "change_design": 1,
@@ -67,13 +68,32 @@ def options_for(
     }
     short = sum(bool(clearance_missing(subject)) for subject in subjects)
     return tuple(
-        tuple(
-            sorted(
-                _ways(subject, spans.get(subject.unit.span or ""), short), key=_order
-            )
-        )
+        _in_order(list(_ways(subject, spans.get(subject.unit.span or ""), short)))
         for subject in subjects
     )
+
+
+def _in_order(options: Sequence[Option]) -> tuple[Option, ...]:
+    """Sort the ways; the opposing tooth never comes before the prepared one.
+
+    A re-preparation goes on to its target, which may lie beyond the need: what is
+    taken from the opposing tooth is not therefore the smaller loss.
+    """
+    cuts = (o.removal_mm for o in options if o.feasible and o.kind == "re_preparation")
+    own = max(cuts, default=_ZERO)
+
+    def key(option: Option) -> tuple[bool, Decimal, int, int]:
+        opposing = option.kind == "adjust_opposing" or (
+            option.referral is Referral.PLANE_CORRECTION
+        )
+        return (
+            not option.feasible,
+            max(option.removal_mm, own) if opposing else option.removal_mm,
+            _CHANGE.get(option.kind, 0),
+            _TIME.get(option.kind, 0),
+        )
+
+    return tuple(sorted(options, key=key))
 
 
 def _ways(subject: Subject, span: SpanWays | None, short: int) -> Iterator[Option]:
@@ -94,15 +114,6 @@ def _ways(subject: Subject, span: SpanWays | None, short: int) -> Iterator[Optio
     )
     yield from (option for option in alone if option is not None)
     yield from referrals(subject, short)
-
-
-def _order(option: Option) -> tuple[bool, Decimal, int, int]:
-    return (
-        not option.feasible,
-        option.removal_mm,
-        _CHANGE.get(option.kind, 0),
-        _TIME.get(option.kind, 0),
-    )
 
 
 def _re_measure(doubtful: Sequence[SiteCheck], unread: Sequence[SiteCheck]) -> Option:

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from rules.explain import mm
 from rules.results import Option, SiteCheck
 from rules.terms import Doubt, Message
 
@@ -18,14 +19,13 @@ _UNDERCUT = _(
     "The need comes from instructions for use ({sites}): where it is not kept, the "
     "statement of the device must name it and the grounds."
 )
-_CONTRADICTING = {Doubt.DISAGREEMENT, Doubt.INTERPENETRATION}
 
 
 def accept_risk(doubtful: Sequence[SiteCheck], unread: Sequence[SiteCheck]) -> Option:
     """Return the option; it is always open, and says what it leaves unsettled."""
     consequences = [_GROUNDS]
     if any(site.need_mm is not None for site in doubtful):
-        consequences += [_FRACTURE, _WARRANTY]
+        consequences += [*_amounts(doubtful), _FRACTURE, _WARRANTY]
     built = [site.label for site in doubtful if _instructed(site)]
     if built:
         consequences.append(Message(_UNDERCUT, {"sites": ", ".join(built)}))
@@ -41,6 +41,22 @@ def accept_risk(doubtful: Sequence[SiteCheck], unread: Sequence[SiteCheck]) -> O
         for site in unread
     ]
     return Option("accept_risk", feasible=True, consequences=tuple(consequences))
+
+
+def _amounts(doubtful: Sequence[SiteCheck]) -> list[Message]:
+    """Say how much less than needed is accepted, site by site."""
+    return [
+        Message(
+            _("At the {site}: up to {most} mm less than the {need} mm needed."),
+            {
+                "site": site.label,
+                "most": mm(site.shortage_high_mm),
+                "need": mm(site.need_mm),
+            },
+        )
+        for site in doubtful
+        if site.shortage_high_mm and site.need_mm is not None
+    ]
 
 
 _GROUNDS = Message(
@@ -76,7 +92,14 @@ def _instructed(site: SiteCheck) -> bool:
 def _unknown(site: SiteCheck) -> list[Message]:
     """Say where the size of the risk is not known."""
     found = []
-    if _CONTRADICTING & set(site.doubts):
+    if Doubt.INTERPENETRATION in site.doubts:
+        found.append(
+            _(
+                "At the {site}: the scan passes through the antagonist, so the risk "
+                "cannot be judged yet. Re-register the bite first."
+            )
+        )
+    elif Doubt.DISAGREEMENT in site.doubts:
         found.append(
             _(
                 "At the {site}: the readings contradict each other, so the risk cannot "

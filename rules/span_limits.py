@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from rules.beams import (
+    METALS,
     connector_areas,
     iso_6872_class_needed,
     iso_22674_type_needed,
@@ -89,7 +90,12 @@ def _strength(
     params |= {"needed": str(needed)}
     if has is None:
         asked = iso_22674_type_needed(units, implants=layout.implants)
-        notes.append(Message(_NOT_STATED_STRENGTH, params | {"type": str(asked)}))
+        params |= {"type": str(asked)}
+        known = rule_set.material(material)
+        if rule_set.class_of(material) in METALS:
+            notes.append(Message(_ALLOY, params))
+        elif known is None or not known.provisional:
+            notes.append(Message(_NOT_STATED_STRENGTH, params))
         return None
     if has < needed:
         faults.append(Message(_CLASS, params | {"has": str(has)}))
@@ -100,6 +106,10 @@ _TYPE = _(
     "From the type (ISO 22674): {units} units ask for type {needed}, {material} is "
     "type {has}. The instructions for use decide."
 )
+_ALLOY = _(
+    "{units} units ask for an alloy of type {type} or higher (ISO 22674): the rule set "
+    "does not state which alloy is used."
+)
 _CLASS = _(
     "From the class (ISO 6872): {units} units on these teeth ask for class {needed}, "
     "{material} is class {has}. The instructions for use decide."
@@ -109,6 +119,10 @@ _NOT_STATED_STRENGTH = _(
     "teeth ask for class {needed} of a ceramic (ISO 6872), type {type} of a metal "
     "(ISO 22674)."
 )
+
+
+# What the fault itself says is not said again as a note.
+_SAID = "not indicated"
 
 
 def _reach(
@@ -128,7 +142,7 @@ def _reach(
     if far:
         params |= {"place": str(line.last_place), "teeth": ", ".join(far)}
         faults.append(Message(_TOO_FAR, params))
-    if line.note:
+    if line.note and (line.allowed or line.note != _SAID):
         note = line.note.rstrip(".")
         notes.append(Message(_("The rule set notes: {note}."), {"note": note}))
 

@@ -10,7 +10,7 @@ from rules.judged import Judged
 from rules.request import Unit
 from rules.requirements import RuleSet
 from rules.results import SiteCheck
-from rules.terms import Doubt, Message, Verdict, label
+from rules.terms import Doubt, Message, Quantity, Site, Verdict, label
 from rules.variants import Plan, Variant, plan_for
 from rules.weighed import Told, Weighed
 
@@ -65,6 +65,11 @@ class Subject:
         unread = tuple(s for s in judged.sites if s.verdict is Verdict.UNMEASURED)
         plan = plan_for(rule_set, judged.unit)
         return cls(rule_set, judged.unit, judged, plan, k, doubtful, unread)
+
+    @property
+    def places(self) -> frozenset[tuple[Site, Quantity]]:
+        """What was read, as site and quantity."""
+        return frozenset((one.site, one.quantity) for one in self.judged.measured)
 
     @property
     def provisional(self) -> bool:

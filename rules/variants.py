@@ -7,7 +7,7 @@ worked out once and kept for the next unit alike.
 from dataclasses import dataclass, field
 from functools import lru_cache
 
-from rules.beams import iso_6872_class_needed, iso_22674_type_needed
+from rules.beams import METALS, iso_6872_class_needed, iso_22674_type_needed
 from rules.needs import line_for
 from rules.request import FacingUnit, Unit
 from rules.requirements import Material, Need, RuleSet
@@ -154,10 +154,23 @@ def _strength(
     has = rule_set.iso_6872_class(material.key)
     params |= {"needed": str(needed), "has": str(has)}
     if has is None:
-        return (), (Message(_NO_CLASS, params),)
+        return (), _not_stated(rule_set, unit, material, params)
     return ((Message(_CLASS, params),) if has < needed else ()), ()
 
 
+def _not_stated(
+    rule_set: RuleSet, unit: Unit, material: Material, params: dict[str, str]
+) -> tuple[Message, ...]:
+    """Say what to ask of a strength the set does not state: an alloy's, a ceramic's."""
+    if material.provisional:
+        return ()
+    if rule_set.class_of(material.key) in METALS:
+        type_ = iso_22674_type_needed(1, implants=unit.kind is Kind.IMPLANT_CROWN)
+        return (Message(_ALLOY, params | {"type": str(type_)}),)
+    return (Message(_NO_CLASS, params),)
+
+
+_ALLOY = _("The alloy must be of type {type} or higher (ISO 22674).")
 _TYPE = _(
     "From the type (ISO 22674): a {kind} here asks for type {needed}, {material} is "
     "type {has}; the instructions for use decide."

@@ -7,13 +7,21 @@ room, and where class, span limit and connectors allow it.
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
+from rules.explain import mm
 from rules.requirements import RuleSet
 from rules.results import Option
 from rules.span_layout import Layout
 from rules.span_limits import Limits, limits_of
 from rules.subject import Outcome, Subject
-from rules.teeth import is_anterior
-from rules.terms import Cementation, Kind, Message, OcclusalSurface
+from rules.teeth import is_anterior, site_label
+from rules.terms import (
+    Cementation,
+    Kind,
+    Message,
+    OcclusalSurface,
+    Quantity,
+    Site,
+)
 from rules.variants import Variant, VariantKey
 
 __all__ = ["SpanWays", "material_ways"]
@@ -27,6 +35,9 @@ _Heard = tuple[Subject, Outcome]
 _FULL_METAL = "full_metal"
 # Later than any laboratory promises: days that are not stated come last.
 _UNSTATED = 10_000
+_LINE = (Site.FINISH_LINE, Quantity.WIDTH)
+_FRONT = ((Site.FACIAL_SURFACE, Quantity.REDUCTION), _LINE)
+_BACK = ((Site.FACIAL_WALL, Quantity.REDUCTION), _LINE)
 
 
 @dataclass(slots=True, eq=False)
@@ -120,9 +131,24 @@ def _consequences(
                 yield from outcome.unknown
     elif not own:
         yield from variant.unclassed
+    yield from _unread(subject, variant)
     yield from _looks(variant, own)
     yield from _cementation(subject, variant)
     yield from subject.outcome(variant).doubts
+
+
+def _unread(subject: Subject, variant: Variant) -> Iterator[Message]:
+    """Name places nobody read where the other restoration needs more than this one."""
+    unit, read = subject.unit, subject.places
+    now = subject.plan.get((unit.material, unit.occlusal_surface, unit.cementation))
+    more = []
+    for place in _FRONT if is_anterior(unit.tooth) else _BACK:
+        then = None if place in read else variant.line(*place)
+        least = now.line(*place) if now else None
+        if then and (least is None or then.min_mm > least.min_mm):
+            params = {"site": site_label(place[0], unit.tooth), "need": mm(then.min_mm)}
+            more.append(Message(_MORE, params))
+    yield from more
 
 
 def _looks(variant: Variant, own: bool) -> Iterable[Message]:
@@ -146,6 +172,7 @@ def _cementation(subject: Subject, variant: Variant) -> Iterable[Message]:
         yield _HOLDS
 
 
+_MORE = _("At the {site}, not read: it needs {need} mm, more than planned now.")
 _SETTLES_NOTHING = Message(
     _("It settles nothing: what is in doubt now stays in doubt in it.")
 )

@@ -231,8 +231,7 @@ def test_advised_excursions_are_only_a_note():
     site = site_of(run(unit(*FULL)), "buccal_cusps")
     assert site.verdict is Verdict.SUFFICIENT
     assert [note.text() for note in site.notes] == [
-        "A reading in right laterotrusion is advised.",
-        "A reading in left laterotrusion is advised.",
+        "Readings in right laterotrusion and left laterotrusion are advised.",
         "The rule set notes: in a laboratory's note 0.3 framework + 0.2 opaque + 1.5 "
         "ceramic.",
     ]

@@ -6,7 +6,17 @@ where a source stands beside the check.
 
 import pytest
 
-from tests.rules.builders import PROTRUSION, options_of, point, run, strip, unit
+from rules.terms import Verdict
+from tests.rules.builders import (
+    PROTRUSION,
+    answer,
+    options_of,
+    point,
+    run,
+    site_of,
+    strip,
+    unit,
+)
 
 REST = (strip("lingual_cusps", passes=1.5), strip("central_fossa", passes=1.5))
 SHORT = strip("buccal_cusps", passes=1.5, held=2.0)
@@ -198,3 +208,105 @@ def test_a_target_beyond_the_need_is_told_as_a_recommendation():
         "recommended" in text
         for text in texts(only(run(unit(SHORT, *REST)), "re_preparation").consequences)
     )
+
+
+def test_the_opposing_tooth_never_comes_before_the_prepared_one():
+    result = run(
+        unit(
+            strip("buccal_cusps", passes=1.5),
+            point("lingual_cusps", 0.8, 0.05),
+            strip("central_fossa", passes=1.0),
+            material="lithium_disilicate",
+        )
+    )
+    # The opposing tooth would lose 0.2, the prepared one up to its target 0.7.
+    feasible = [o.kind for o in result.units[0].options if o.feasible]
+    assert feasible.index("re_preparation") < feasible.index("adjust_opposing")
+    plane = only(result, "refer", referral="plane_correction")
+    own = only(result, "re_preparation")
+    options = result.units[0].options
+    assert options.index(own) < options.index(plane)
+
+
+def test_a_facial_wall_is_veneered_over_a_metal_occlusal_surface_too():
+    wall = point("facial_wall", 0.7, 0.05, None, "index_probe")
+    metal = run(unit(wall, *REST, occlusal_surface="metal"))
+    assert site_of(metal, "facial_wall").verdict is Verdict.INSUFFICIENT
+    lingual = point("lingual_wall", 0.7, 0.05, None, "index_probe")
+    metal = run(unit(lingual, *REST, occlusal_surface="metal"))
+    assert site_of(metal, "lingual_wall").verdict is Verdict.SUFFICIENT
+
+
+def test_what_nobody_read_is_named_where_another_material_needs_more():
+    short = strip("buccal_cusps", passes=1.0, held=1.5)
+    rest = (strip("lingual_cusps", passes=1.0), strip("central_fossa", passes=1.0))
+    gold = run(unit(short, *rest, material="full_metal"))
+    zirconia = only(gold, "change_material", material="zirconia_4y")
+    said = texts(zirconia.consequences)
+    # 0.5 and 0.3 for full metal, 0.7 and 0.5 for zirconia 4Y
+    assert (
+        "At the facial wall, not read: it needs 0.7 mm, more than planned now." in said
+    )
+    assert (
+        "At the finish line, not read: it needs 0.5 mm, more than planned now." in said
+    )
+    line = point("finish_line", 0.6, 0.02, None, "index_probe")
+    read = run(unit(short, *rest, line, material="full_metal"))
+    said = texts(only(read, "change_material", material="zirconia_4y").consequences)
+    assert not any("finish line, not read" in text for text in said)
+    ceramic = only(run(unit(SHORT, *REST)), "change_material", material="zirconia_3y")
+    assert not any("not read" in text for text in texts(ceramic.consequences))
+
+
+def test_a_risk_is_accepted_in_millimetres():
+    said = texts(only(run(unit(SHORT, *REST)), "accept_risk").consequences)
+    assert "At the buccal cusps: up to 0.5 mm less than the 2.0 mm needed." in said
+    through = run(unit(point("buccal_cusps", -0.2, 0.05, method="scan"), *REST))
+    said = texts(only(through, "accept_risk").consequences)
+    assert any("the scan passes through the antagonist" in text for text in said)
+    assert not any("contradict" in text for text in said)
+
+
+def test_a_shared_gap_is_no_over_reduction():
+    facing = {"tooth": "26", "kind": "crown", "material": "metal_ceramic"}
+    shared = {"antagonist": "prepared", "antagonists": [facing], "planned_plane": True}
+    # The gap of 3.8 serves two crowns: it is not compared with one crown's 2.0.
+    both = run(unit(point("central_fossa", 3.8, 0.05), **shared))
+    assert not any(
+        "More than" in note.text() for note in site_of(both, "central_fossa").notes
+    )
+    alone = run(unit(point("central_fossa", 3.8, 0.05)))
+    assert any(
+        "More than 2.0 mm" in note.text()
+        for note in site_of(alone, "central_fossa").notes
+    )
+
+
+def test_no_strip_is_asked_for_that_nobody_has():
+    pontic = run(unit(strip("buccal_cusps", passes=2.0), kind="pontic"))
+    assert site_of(pontic, "buccal_cusps").advice.text() == (
+        "At the buccal cusps: at least 2.0 mm, of 4.5 mm needed. Measure it by another "
+        "method: strips are rarely that thick."
+    )
+    crown = run(unit(strip("buccal_cusps", passes=1.5)))
+    assert "Try a thicker strip." in site_of(crown, "buccal_cusps").advice.text()
+
+
+def test_a_span_is_called_not_indicated_once():
+    units = [
+        unit(tooth="13", kind="retainer", material="lithium_disilicate", span="A"),
+        unit(tooth="12", kind="pontic", material="lithium_disilicate", span="A"),
+    ]
+    (span,) = answer(*units)["spans"]
+    assert "is not indicated." in " ".join(span["faults"])
+    assert not any("not indicated" in note for note in span["notes"])
+
+
+def test_a_provisional_bridge_is_not_asked_for_a_class_or_an_alloy():
+    keys = {"material": "pmma_provisional", "span": "A"}
+    units = [
+        unit(tooth="34", kind="retainer", **keys),
+        unit(tooth="35", kind="retainer", **keys),
+    ]
+    (span,) = answer(*units)["spans"]
+    assert not any("ISO 22674" in note for note in span["notes"])

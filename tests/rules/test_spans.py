@@ -140,7 +140,8 @@ def test_a_metal_is_judged_by_its_type_and_unknown_strength_is_said():
     hard = span_of(units, limited(metal_ceramic={"iso_22674_type": 4}))
     assert hard.faults == ()
     unknown = span_of(units, limited())
-    assert any("neither class nor type of Metal" in t for t in texts(unknown.notes))
+    # ISO 22674: a long span asks for type 4 (trade table).
+    assert any("an alloy of type 4 or higher" in t for t in texts(unknown.notes))
     implants = [u | {"kind": "implant_crown"} for u in bridge(["34", "35"])]
     assert span_of(implants, limited(metal_ceramic={"iso_22674_type": 3})).faults
 

@@ -148,7 +148,17 @@ def test_what_strength_is_unknown_is_said():
         if o.material == "full_metal"
     ]
     assert SHIPPED.iso_22674_type("full_metal") is None
-    assert any("neither class nor type" in t for t in texts(metal.consequences))
+    said = texts(metal.consequences)
+    assert "The alloy must be of type 2 or higher (ISO 22674)." in said
+    (resin,) = [
+        o
+        for o in options_of(
+            run(unit(strip("buccal_cusps", passes=1.5, held=2.0))), "change_material"
+        )
+        if o.material == "resin_ceramic"
+    ]
+    assert SHIPPED.iso_6872_class("resin_ceramic") is None
+    assert any("neither class nor type" in t for t in texts(resin.consequences))
 
 
 def test_a_shared_gap_is_tried_with_the_facing_part():

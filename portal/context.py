@@ -36,6 +36,7 @@ NAVIGATION: tuple[tuple[str, Promise, Shown], ...] = (
     ("chair_check", _("Chair check"), _clinic),
     ("bench", _("Bench"), _laboratory),
     ("guide", _("Guide"), _everyone),
+    ("rule_sets", _("Rule sets"), _everyone),
     ("people", _("People"), _everyone),
 )
 # A case and what is done to it belong to the list it was opened from.

@@ -58,7 +58,7 @@ def copy(request: ActingRequest) -> HttpResponse:
     policies.require_right(actor, "rule_sets")
     own = own_rule_set(actor=actor, at=at)
     sources = _sources(request, own)
-    wanted = request.GET.get("digest", "")
+    wanted = request.GET.get("digest") or own.digest
     start = {"digest": wanted, "name": own.name, "label": ""}
     data = request.POST if request.method == "POST" else None
     form = CopyForm(data, sources=sources, initial=start)
@@ -76,9 +76,8 @@ def copy(request: ActingRequest) -> HttpResponse:
 
 def _sources(request: ActingRequest, own: "RuleSet") -> list[tuple[str, str]]:
     shipped = shipped_rule_set()
-    named = {
-        "": _("In force now: {name}, {label}").format(name=own.name, label=own.version)
-    }
+    now = _("In force now: {name}, {label}").format(name=own.name, label=own.version)
+    named = {own.digest: now}
     for row in publication_list(actor=request.actor):
         named.setdefault(row.digest, f"{row.name}, {row.label}")
     named.setdefault(

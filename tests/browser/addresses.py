@@ -31,6 +31,14 @@ def _order(reference: str) -> Find:
     return lambda demo: list(demo.orders[reference])
 
 
+def _draft(name: str, *more: str) -> Find:
+    return lambda demo: [demo.rule_sets[name], *more]
+
+
+def _published(demo: Demo) -> list[str]:
+    return [demo.rule_sets["laboratory"], demo.rule_sets["coming_digest"]]
+
+
 @dataclass(frozen=True, slots=True)
 class Look:
     """One page in one state, and those who look at it (nobody: "").
@@ -189,6 +197,33 @@ WHY = (
     ),
 )
 
+RULE_SETS = (
+    Look("rule_sets", "brum orrix velka"),
+    Look("rule_set", "brum velka", _published),
+    Look("rule_set_copy", "brum"),
+    Look("rule_set_import", "brum"),
+    Look("rule_set_draft", "brum", _draft("editing")),
+    Look("rule_set_draft", "brum", _draft("waits"), "waits"),
+    Look("rule_set_draft", "brum", _draft("own"), "own_waits"),
+    Look("rule_set_draft", "brum", _draft("approved"), "approved"),
+    Look("rule_set_draft", "brum", _draft("published"), "published"),
+    Look("rule_set_whole", "brum", _draft("editing")),
+    Look("rule_set_differences", "brum", _draft("editing")),
+    Look("rule_set_settings", "brum", _draft("editing")),
+    Look("rule_set_charges", "brum", _draft("editing")),
+    Look("rule_set_spans", "brum", _draft("editing", "zirconia_3y")),
+    Look("rule_set_lines", "brum", _draft("editing", "metal_ceramic")),
+    Look("rule_set_lines", "brum", _draft("editing", "norrel_zr"), "product"),
+    Look("rule_set_product", "brum", _draft("editing")),
+    Look("rule_set_material", "brum", _draft("editing", "norrel_zr")),
+    Look("rule_set_remove", "brum", _draft("editing", "norrel_zr")),
+    Look("rule_set_impact", "brum", _draft("impact")),
+    Look("rule_set_impact", "brum", _draft("running"), "running"),
+    Look("rule_set_propose", "brum", _draft("editing")),
+    Look("rule_set_discard", "brum", _draft("editing")),
+    Look("rule_set_settings", "brum", _draft("own"), "not_edited", status=409),
+)
+
 CLINIC = (
     Look("chair_check", "velka pim"),
     Look("case_new", "velka pim"),
@@ -242,6 +277,7 @@ LOOKS = (
     *CASES,
     *GUIDE,
     *WHY,
+    *RULE_SETS,
     *CLINIC,
     *LABORATORY,
     *OPEN,
@@ -272,4 +308,11 @@ NO_PAGE = {
     "instrument_use": "only sent to",
     "study_withdraw": "only sent to",
     "operator_invite": "only sent to",
+    "rule_set_file": "a file",
+    "rule_set_draft_file": "a file",
+    "rule_set_sum": "one line of text, for a cell",
+    "rule_set_impact_start": "only sent to",
+    "rule_set_approve": "only sent to",
+    "rule_set_return": "only sent to",
+    "rule_set_publish": "only sent to",
 }

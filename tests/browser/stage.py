@@ -22,6 +22,7 @@ from cases.models import Attachment, Case, Flag, WorkOrder
 from cases.services import instruments, instruments_studies, invitations
 from cases.services.people import password_reset_path
 from cases.tenancy import acting
+from tests.browser.rule_set_stage import write_rule_sets
 from tests.database import truncate_as_owner
 from tests.factories import PASSWORD, make_user
 
@@ -41,6 +42,7 @@ class Demo:
     files: dict[str, str] = field(default_factory=dict)
     instruments: dict[str, str] = field(default_factory=dict)
     studies: dict[str, str] = field(default_factory=dict)
+    rule_sets: dict[str, str] = field(default_factory=dict)
     invitation: str = ""
     reset: str = ""
 
@@ -90,6 +92,7 @@ def _add_what_the_demo_lacks(demo: Demo) -> None:
     demo.invitation = invitations.invitation_link(invited.code).split("/")[-2]
     forgetful = make_user("forgetful@example.org", second_factor=False)
     demo.reset = password_reset_path(forgetful).split("/")[-2]
+    demo.rule_sets = write_rule_sets(demo.people["brum"].actor)
 
 
 # Invented: repeated measurements of a gauge block of 1.50 mm.

@@ -25,6 +25,7 @@ from tests.permissions import (
     instruments,
     pages,
     people,
+    rule_sets,
 )
 from tests.permissions.shape import PERSONAS, Row, Target, play_of
 
@@ -34,6 +35,7 @@ ALL: tuple[Row, ...] = (
     *account.ROWS,
     *people.ROWS,
     *instruments.ROWS,
+    *rule_sets.ROWS,
     *pages.ROWS,
     *clinic.ROWS,
     *api.ROWS,

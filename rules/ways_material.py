@@ -104,6 +104,9 @@ def _reasons(
     if variant.material.provisional and not subject.provisional:
         found = (_PROVISIONAL, *found)
     own = variant.material.key == subject.unit.material
+    if not own and subject.rule_set.class_of(subject.unit.material) == variant.key[0]:
+        # Else the class's thinner figure would get round the instructions for use.
+        found = (_OWN_CLASS, *found)
     if span is None:
         alone = not own and subject.unit.kind is not Kind.PONTIC
         return found + variant.weak if alone else found
@@ -172,6 +175,12 @@ def _cementation(subject: Subject, variant: Variant) -> Iterable[Message]:
         yield _HOLDS
 
 
+_OWN_CLASS = Message(
+    _(
+        "The planned product is of this class: its instructions for use hold. Name "
+        "another product with its own."
+    )
+)
 _MORE = _("At the {site}, not read: it needs {need} mm, more than planned now.")
 _SETTLES_NOTHING = Message(
     _("It settles nothing: what is in doubt now stays in doubt in it.")

@@ -4,11 +4,15 @@ Judged by a prosthodontist and a head technician: common practice, no source, ex
 where a source stands beside the check.
 """
 
+from dataclasses import replace
+from decimal import Decimal as D
+
 import pytest
 
 from rules.terms import Verdict
 from tests.rules.builders import (
     PROTRUSION,
+    SHIPPED,
     answer,
     options_of,
     point,
@@ -310,3 +314,30 @@ def test_a_provisional_bridge_is_not_asked_for_a_class_or_an_alloy():
     ]
     (span,) = answer(*units)["spans"]
     assert not any("ISO 22674" in note for note in span["notes"])
+
+
+def test_the_class_of_a_product_is_no_way_round_its_instructions_for_use():
+    generic = SHIPPED.material("zirconia_3y")
+    assert generic is not None
+    product = replace(generic, key="sample", label="Sample", under="zirconia_3y")
+    (line,) = [
+        need
+        for need in SHIPPED.needs
+        if need.material == "zirconia_3y"
+        and need.site == "functional_cusp"
+        and "crown" in need.kinds
+    ]
+    own = replace(line, material="sample", min_mm=D("1.2"), target_mm=D("1.5"))
+    held = replace(
+        SHIPPED,
+        materials=(*SHIPPED.materials, product),
+        needs=(*SHIPPED.needs, own),
+    )
+    readings = (strip("buccal_cusps", passes=0.7, held=1.0), *REST)
+    result = run(unit(*readings, material="sample"), rule_set=held)
+    found = only(result, "change_material", material="zirconia_3y")
+    assert not found.feasible
+    assert "its instructions for use hold" in texts(found.reasons)[0]
+    # A product of another class is free to be chosen.
+    result = run(unit(*readings, material="zirconia_4y"), rule_set=held)
+    assert only(result, "change_material", material="zirconia_3y").feasible

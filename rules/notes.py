@@ -6,7 +6,15 @@ from rules.grounds import Grounds
 from rules.needs import Sharing
 from rules.said import mm
 from rules.teeth import CONTACT_FREE
-from rules.terms import Antagonist, Message, Position, Quantity, label
+from rules.terms import (
+    Antagonist,
+    Message,
+    Position,
+    Quantity,
+    Retention,
+    Site,
+    label,
+)
 
 __all__ = ["no_need_note", "notes_of"]
 
@@ -110,6 +118,16 @@ def _reading_notes(grounds: Grounds) -> list[Message]:
             )
         )
     notes += _advised(grounds.advised)
+    screwed = grounds.unit.retention is Retention.SCREW
+    if screwed and grounds.site is Site.IMPLANT_PLATFORM:
+        notes.append(
+            Message(
+                _(
+                    "This crown is screw-retained, which may need less: see the other "
+                    "figures recorded for the site."
+                )
+            )
+        )
     if need.own and need.own.note:
         note = need.own.note.rstrip(".")
         notes.append(Message(_("The rule set notes: {note}."), {"note": note}))

@@ -341,3 +341,11 @@ def test_the_class_of_a_product_is_no_way_round_its_instructions_for_use():
     # A product of another class is free to be chosen.
     result = run(unit(*readings, material="zirconia_4y"), rule_set=held)
     assert only(result, "change_material", material="zirconia_3y").feasible
+
+
+@pytest.mark.parametrize(("retention", "said"), [("screw", True), ("cement", False)])
+def test_a_screw_retained_crown_is_told_that_the_figure_is_for_cement(retention, said):
+    platform = point("implant_platform", 6, 0.1)
+    result = run(unit(platform, kind="implant_crown", retention=retention))
+    notes = texts(site_of(result, "implant_platform").notes)
+    assert any("This crown is screw-retained" in note for note in notes) is said

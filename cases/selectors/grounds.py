@@ -1,12 +1,22 @@
 """What a case may be built on: sites, coverages and what still shuts the gate.
 
-The same questions as ``gate_reasons`` in migration 0001.
+The same questions as ``gate_reasons`` in migrations 0001 and 0003.
 """
 
 from dataclasses import dataclass
+from datetime import datetime
 
 from cases.enums import CoverageKind, FlagStatus
-from cases.models import Case, Check, Coverage, Flag, Prescription, SiteVerdict, Unit
+from cases.models import (
+    Case,
+    Check,
+    Coverage,
+    Flag,
+    Prescription,
+    Reading,
+    SiteVerdict,
+    Unit,
+)
 from rules.teeth import site_label
 from rules.terms import Site
 
@@ -25,18 +35,22 @@ class SiteGround:
     @property
     def fine(self) -> bool:
         """Whether nothing more is needed for this site."""
-        return self.verdict.verdict in _FINE or self.coverage is not None
+        if self.verdict.verdict in _FINE:
+            return True
+        covered = self.coverage
+        if covered is not None and covered.kind == CoverageKind.UNCERTAINTY:
+            return self._within_uncertainty
+        return covered is not None
 
     @property
     def clearable(self) -> bool:
         """Whether a technician may clear it "within measuring uncertainty"."""
+        return not self.fine and self._within_uncertainty
+
+    @property
+    def _within_uncertainty(self) -> bool:
         site = self.verdict
-        return (
-            not self.fine
-            and site.verdict == "undecided"
-            and site.is_point
-            and site.at_or_above_need
-        )
+        return site.verdict == "undecided" and site.is_point and site.at_or_above_need
 
 
 def _in_force(case: Case) -> list[Coverage]:
@@ -46,7 +60,24 @@ def _in_force(case: Case) -> list[Coverage]:
         round=case.round,
         rule_set_digest=case.rule_set_digest,
     ).select_related("answer__flag", "answer__signature", "answer__countersignature")
-    return [row for row in rows if _counts(row)]
+    counting = [row for row in rows if _counts(row)]
+    if not counting:
+        return []
+    # What a cover was given for is not what a reading is once it went stale.
+    stale: dict[str, datetime] = {}
+    marked = Reading.objects.filter(case=case, stale_at__isnull=False)
+    for tooth, at in marked.order_by("stale_at").values_list("tooth", "stale_at"):
+        stale[tooth] = at
+    return [
+        row
+        for row in counting
+        if row.tooth not in stale or stale[row.tooth] < _given_at(row)
+    ]
+
+
+def _given_at(row: Coverage) -> datetime:
+    """Return when somebody knew the readings and took the site upon themselves."""
+    return row.answer.signature.signed_at if row.answer else row.given_at
 
 
 def _counts(row: Coverage) -> bool:

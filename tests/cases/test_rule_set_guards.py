@@ -96,7 +96,7 @@ INSERT INTO cases_rulesetpublication (laboratory_id, draft_id, digest, name, lab
   effective_from, edited_by_name, approved_by_name, published_by_id,
   published_by_name, published_at)
 SELECT laboratory_id, id, digest, name, label, coalesce(effective_from, '2026-03-02'),
-  edited_by_name, 'Forged', %s, 'Forged', now()
+  edited_by_name, approved_by_name, %s, 'Forged', coalesce(approved_at, now())
 FROM cases_rulesetdraft WHERE code = %s
 """
 VERSION = """

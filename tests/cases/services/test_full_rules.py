@@ -9,17 +9,16 @@ from cases.errors import IllegalTransition, Invalid, NotAllowed
 from cases.models import (
     Check,
     Flag,
-    Membership,
     Reading,
-    RuleSetDraft,
-    RuleSetPublication,
     TimelineContent,
 )
-from cases.services import readings, submission
+from cases.services import readings, rule_sets, submission
 from cases.tenancy import acting
 from rules.loader import shipped_rule_set
 from rules.models import RuleSetVersion
 from rules.parse import parse_rule_set
+from rules.toml_text import to_toml
+from tests.cases.services.test_rule_sets import manager
 from tests.play import Play, reading, sufficient_unit, unit
 
 LOW = {
@@ -127,54 +126,26 @@ class TestReadingsAsJudged:
 
 
 def publish(play: Play, *, name: str, effective_from: date, **changes) -> str:
-    """Put a changed set into force for the laboratory, as the services would."""
-    who = play.world.responsible
+    """Let one manager write a changed set and another put it into force."""
+    laboratory = play.world.technician.organisation_id
+    writer, second = (manager(laboratory, f"{one}.{name}") for one in ("w", "s"))
     document = {**shipped_rule_set().dump(), "name": name, **changes}
     made = parse_rule_set(document)
-    with acting(who):
-        editor = Membership.objects.get(pk=play.world.technician.membership_id)
-        manager = Membership.objects.get(pk=who.membership_id)
-        manager.role = "lab_manager"
-        manager.save(update_fields=["role"])
-        RuleSetVersion.objects.create(
-            digest=made.digest,
-            name=made.name,
-            version=made.version,
-            payload=made.dump(),
-            published_at=play.at,
-        )
-        draft = RuleSetDraft.objects.create(
-            laboratory_id=who.organisation_id,
-            based_on=shipped_rule_set().digest,
-            name=name,
-            label=made.version,
-            document=made.dump(),
-            digest=made.digest,
-            created_by=editor,
-            created_by_name="Technician",
-            created_at=play.at,
-            edited_by=editor,
-            edited_by_name="Technician",
-            edited_at=play.at,
-        )
-        draft.status = "proposed"
-        draft.save()
-        draft.status, draft.approved_by = "approved", manager
-        draft.effective_from = effective_from
-        draft.save()
-        RuleSetPublication.objects.create(
-            laboratory_id=who.organisation_id,
-            draft=draft,
-            digest=made.digest,
-            name=name,
-            label=made.version,
+    with acting(writer):
+        code = rule_sets.draft_import(
+            actor=writer, document=to_toml(made), at=play.at
+        ).code
+        rule_sets.draft_propose(
+            actor=writer,
+            code=code,
+            version=None,
             effective_from=effective_from,
-            edited_by_name="Technician",
-            approved_by_name="Responsible",
-            published_by=manager,
-            published_by_name="Responsible",
-            published_at=play.at,
+            note="",
+            at=play.at,
         )
+    for step in (rule_sets.draft_approve, rule_sets.draft_publish):
+        with acting(second):
+            step(actor=second, code=code, version=None, at=play.at)
     return made.digest
 
 

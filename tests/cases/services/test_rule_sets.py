@@ -193,7 +193,7 @@ def test_a_second_membership_does_not_make_a_second_person(first: Actor):
         membership = RuleSetDraft.objects.get(pk=draft.pk).edited_by
     again = factories.make_membership(row, membership.user, Role.TECHNICIAN)
     act(first, rule_sets.draft_return, draft.code, reason="Edit it as another.")
-    with acting(first):
+    with acting(factories.actor_of(again)):
         RuleSetDraft.objects.filter(pk=draft.pk).update(edited_by=again)
     act(first, rule_sets.draft_propose, draft.code, effective_from=TODAY, note="")
     with pytest.raises(Conflict):

@@ -15,6 +15,7 @@ from django.http import QueryDict
 
 from rules.errors import InvalidNumber
 from rules.readings import parse_mm
+from rules.wording import exact
 
 __all__ = [
     "MAX_FIELDS",
@@ -130,8 +131,15 @@ def flat(row: Mapping[str, Any], prefix: str, keys: Iterable[str]) -> dict[str, 
         if value is None or value == "" or value is False:
             continue
         many = value if isinstance(value, list | tuple) else [value]
-        body[f"{prefix}-{key}"] = [str(each) for each in many]
+        body[f"{prefix}-{key}"] = [_shown(key, each) for each in many]
     return body
+
+
+def _shown(key: str, value: Any) -> str:
+    """Return a stored value as one would type it: 1.0 mm, not 1."""
+    text = str(value)
+    number = length_of(text) if key.endswith(("_mm", "_mm2")) else None
+    return text if number is None else exact(number)
 
 
 def options(cell: Cell, offered: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:

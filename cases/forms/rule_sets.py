@@ -4,6 +4,7 @@ Shape only: what a figure may be is the rule core's to say.
 """
 
 from collections.abc import Mapping
+from decimal import Decimal
 from typing import Any, cast
 
 from django import forms
@@ -16,6 +17,7 @@ from cases.forms.fields import length_input
 from cases.forms.rule_set_words import need_at, rule_fault
 from cases.forms.vocabulary import Choices
 from rules.terms import Method, label
+from rules.wording import exact
 
 __all__ = [
     "CopyForm",
@@ -35,6 +37,11 @@ _DECISION = ("k", "strip_delta_mm", "drag_mm", "cement_space_mm", "adjustment_mm
 
 class RuleSetForm(forms.Form):
     """A form whose faults come from the rule core."""
+
+    @property
+    def problems(self) -> list[dict[str, str]]:
+        """Faults that are not a field's own: none, each has its field."""
+        return []
 
     def place(self, error: Invalid, document: Mapping[str, Any]) -> None:
         """Put every fault beside its field; one of another line names the line."""
@@ -181,7 +188,10 @@ class SettingsForm(VersionForm):
     def stored(cls, document: Mapping[str, Any]) -> dict[str, Any]:
         """Return what a document says as the form's initial values."""
         found = {"name": document["name"], "label": document["version"]}
-        found |= document["decision"]
+        found |= {
+            name: exact(Decimal(text)) if name.endswith("_mm") else text
+            for name, text in document["decision"].items()
+        }
         for line in document["methods"]:
             found[f"u_{line['method']}"] = line["u_mm"]
             found[f"source_{line['method']}"] = line["source"]

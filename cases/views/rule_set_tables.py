@@ -67,6 +67,7 @@ class MaterialTable:
     sections: tuple[NeedSection, ...]
     spans: tuple[tuple[str, str, str], ...]
     charges: tuple[tuple[str, str, str], ...]
+    lines: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +129,7 @@ def _material(rule_set: RuleSet, material: Material, number: int) -> MaterialTab
         sections=tuple(_sections(rule_set, needs)),
         spans=tuple((span_words(s), _limit(s), _sourced(s)) for s in spans),
         charges=tuple(_charge(line) for line in charges),
+        lines=len(needs),
     )
 
 

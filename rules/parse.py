@@ -57,6 +57,12 @@ _LISTS = {"materials": 100, "methods": 20, "required_sites": 200, "positions": 2
 _MORE_LISTS = {"span_limits": 1000, "charges": 1000}
 # A set of 100 materials with every site, kind and cementation stays below this.
 _NEEDS = 5000
+# The reader of TOML takes memory by the square of a dotted name's parts: one name may
+# fill a megabyte. No name of a rule set has more than two parts; a sentence with this
+# many full stops in a row, a word between each two, is none either.
+_LONG_NAME = re.compile(
+    r"""(?<![\w-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){16}"""
+)
 _AT_LINE = re.compile(r"\(at line (\d+), column \d+\)$")
 
 
@@ -70,6 +76,15 @@ def parse_toml(document: str) -> RuleSet:
     if _bytes(document) > LARGEST_TOML:
         fault = Fault("", _("This text is larger than 1 MB: no rule set needs that."))
         raise InvalidRuleSet([fault])
+    if found := _LONG_NAME.search(document):
+        line = document.count("\n", 0, found.start()) + 1
+        raise InvalidRuleSet(
+            [
+                Fault(
+                    "", _("A name has too many parts: write it without dots."), {}, line
+                )
+            ]
+        )
     try:
         data = tomllib.loads(document, parse_float=Decimal)
     # Beside its own error tomllib lets through what numbers too long for int or

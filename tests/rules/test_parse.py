@@ -131,6 +131,23 @@ def test_broken_toml_is_one_fault():
     assert len(caught.value.faults) == 1
 
 
+@pytest.mark.parametrize(
+    "text",
+    [
+        ".".join(["a"] * 200_000) + " = 1",
+        "[" + " . ".join(["'a b'", '"c"'] * 50_000) + "]",
+        "a = {" + ".".join("abcdefgh" * 10_000) + " = 1}",
+    ],
+)
+def test_a_name_without_end_costs_nothing(text):
+    """The reader would take memory by the square of its parts (160 GB for the first)."""
+    with pytest.raises(InvalidRuleSet) as caught:
+        parse_toml(f"name = 'x'\n{text}\n")
+    (fault,) = caught.value.faults
+    assert (fault.line, fault.pointer) == (2, "")
+    assert "too many parts" in fault.message
+
+
 def test_toml_numbers_are_exact():
     text = "x = 0.1"
     assert tomllib.loads(text, parse_float=D) == {"x": D("0.1")}

@@ -122,6 +122,8 @@ class ImportForm(RuleSetForm):
                     "far less: is it the right file?"
                 ).format(size=f"{file.size / 1_000_000:.1f}"),
             )
+        elif file and not file.size:
+            self.add_error("file", _("This file is empty."))
         elif not file and not text.strip():
             self.add_error("file", _("Choose a TOML file, or paste its text."))
         return given

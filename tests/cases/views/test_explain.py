@@ -27,7 +27,7 @@ def why(case: Case, site: str = "lingual_cusps", quantity: str = "clearance") ->
 
 def steps_of(page: str) -> list[str]:
     listed = page[page.index('class="steps-said"') :]
-    return re.findall(r"<li>(.*?)</li>", listed[: listed.index("</ol>")])
+    return re.findall(r"<li[^>]*>(.*?)</li>", listed[: listed.index("</ol>")])
 
 
 def test_every_site_leads_to_its_derivation(desk: Desk, case: Case):

@@ -104,7 +104,7 @@ def test_the_order_of_the_core_is_kept_and_said(desk: Desk):
     ) < titles.index("Change of material")
     assert titles.index("Change of material") < titles.index("Re-preparation")
     assert titles.index("Re-preparation") < titles.index("Adjust the opposing tooth")
-    removed = re.findall(r'<span class="nowrap">(.*?)</span>', offered)
+    removed = re.findall(r'data-label="Removes"><b>(.*?)</b>', offered)
     assert removed[0] == "none"
     assert removed[-1].startswith("up to 0.5 mm")
 

@@ -32,6 +32,7 @@ _PLACES = frozenset({*(site.value for site in Site), *(role.value for role in Ro
 _MEASURED = {
     Site.FINISH_LINE: (Quantity.WIDTH,),
     Site.IMPLANT_PLATFORM: (Quantity.CLEARANCE,),
+    Role.SCREWED_PLATFORM: (Quantity.CLEARANCE,),
     Site.FACIAL_SURFACE: (Quantity.REDUCTION,),
     Site.FACIAL_WALL: (Quantity.REDUCTION,),
     Site.LINGUAL_WALL: (Quantity.REDUCTION,),

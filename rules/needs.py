@@ -16,6 +16,8 @@ from rules.terms import (
     Position,
     Quantity,
     Relation,
+    Retention,
+    Role,
     Site,
 )
 
@@ -35,6 +37,8 @@ class _Planned(Protocol):
     def cementation(self) -> Cementation: ...
     @property
     def occlusal_surface(self) -> OcclusalSurface | None: ...
+    @property
+    def retention(self) -> Retention | None: ...
 
 
 class Sharing(Enum):
@@ -72,6 +76,14 @@ class SiteNeed:
         return " + ".join(dict.fromkeys(lines))
 
 
+def _place_role(site: Site, planned: _Planned, relation: Relation) -> Role | None:
+    """Return the cusp's role, or that of a platform under a screw-retained crown."""
+    screwed = planned.retention is Retention.SCREW
+    if screwed and site is Site.IMPLANT_PLATFORM:
+        return Role.SCREWED_PLATFORM
+    return cusp_role(site, planned.tooth, relation)
+
+
 def line_for(
     rule_set: RuleSet,
     planned: _Planned,
@@ -95,7 +107,7 @@ def line_for(
             occlusal_surface=planned.occlusal_surface,
             tooth=planned.tooth,
             site=site,
-            role=cusp_role(site, planned.tooth, relation),
+            role=_place_role(site, planned, relation),
             quantity=meant,
         )
         if line := rule_set.find_need(key):

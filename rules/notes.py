@@ -11,8 +11,6 @@ from rules.terms import (
     Message,
     Position,
     Quantity,
-    Retention,
-    Site,
     label,
 )
 
@@ -118,16 +116,6 @@ def _reading_notes(grounds: Grounds) -> list[Message]:
             )
         )
     notes += _advised(grounds.advised)
-    screwed = grounds.unit.retention is Retention.SCREW
-    if screwed and grounds.site is Site.IMPLANT_PLATFORM:
-        notes.append(
-            Message(
-                _(
-                    "This crown is screw-retained, which may need less: see the other "
-                    "figures recorded for the site."
-                )
-            )
-        )
     if need.own and need.own.note:
         note = need.own.note.rstrip(".")
         notes.append(Message(_("The rule set notes: {note}."), {"note": note}))

@@ -20,13 +20,17 @@ __all__ = ["CheckRequest", "Connector", "FacingUnit", "Unit"]
 
 @dataclass(frozen=True, slots=True)
 class FacingUnit:
-    """A unit planned on a prepared opposing tooth."""
+    """A unit as it is planned, on a prepared opposing tooth or in another material.
+
+    ``retention`` is an implant crown's, where it is known.
+    """
 
     tooth: str
     kind: Kind
     material: str
     cementation: Cementation
     occlusal_surface: OcclusalSurface | None = None
+    retention: Retention | None = None
 
 
 @dataclass(frozen=True, slots=True)

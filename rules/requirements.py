@@ -165,7 +165,8 @@ class RuleSet:
         """Return the most precise line for a key; None where the set has none.
 
         A product's own lines win over its class's. A line of the site's own wins over
-        the line of its cusp role; the bevel falls back on the functional cusp, the
+        the line of its cusp role, but a screw-retained platform's over the platform's;
+        the bevel falls back on the functional cusp, the
         marginal ridge on the fossa.
         """
         asked = (
@@ -185,6 +186,9 @@ class RuleSet:
     def _search(self, key: NeedKey) -> Need | None:
         names: list[str] = [key.site.value]
         names += [key.role.value] if key.role else []
+        # A screw needs no abutment height: its line comes before the platform's own.
+        if key.role is Role.SCREWED_PLATFORM:
+            names.reverse()
         names += [_STANDS_FOR[key.site]] if key.site in _STANDS_FOR else []
         for material in self._lineage(key.material):
             for name in names:

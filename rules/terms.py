@@ -208,10 +208,14 @@ class Site(StrEnum):
 
 
 class Role(StrEnum):
-    """Role of a cusp, derived from tooth, arch and relation, never typed."""
+    """Role of a cusp, derived from tooth, arch and relation, never typed.
+
+    The last one is that of an implant platform under a screw-retained crown.
+    """
 
     FUNCTIONAL_CUSP = "functional_cusp"
     NONFUNCTIONAL_CUSP = "nonfunctional_cusp"
+    SCREWED_PLATFORM = "screw_retained_platform"
 
 
 class Quantity(StrEnum):
@@ -333,6 +337,7 @@ _LABELS: dict[StrEnum, str] = {
     Site.IMPLANT_PLATFORM: _("implant platform"),
     Role.FUNCTIONAL_CUSP: _("functional cusp"),
     Role.NONFUNCTIONAL_CUSP: _("non-functional cusp"),
+    Role.SCREWED_PLATFORM: _("implant platform of a screw-retained crown"),
     Quantity.CLEARANCE: _("clearance"),
     Quantity.REDUCTION: _("reduction"),
     Quantity.WIDTH: _("width"),

@@ -20,6 +20,7 @@ from rules.terms import (
     OcclusalSurface,
     Quantity,
     Relation,
+    Retention,
     Site,
     ToothClass,
     label,
@@ -78,7 +79,7 @@ class Variant:
 
 
 Plan = dict[VariantKey, Variant]
-_PlanKey = tuple[Kind, Arch, ToothClass, Relation]
+_PlanKey = tuple[Kind, Arch, ToothClass, Relation, Retention | None]
 
 
 @lru_cache(maxsize=16)
@@ -91,7 +92,13 @@ def plan_for(rule_set: RuleSet, unit: Unit) -> Plan:
     """Return every restoration the rule set knows for such a unit, in its order."""
     plans = _plans(rule_set.digest)
     tooth = unit.tooth
-    asked = (unit.kind, arch(tooth), tooth_class(tooth), unit.relation)
+    asked = (
+        unit.kind,
+        arch(tooth),
+        tooth_class(tooth),
+        unit.relation,
+        unit.retention,
+    )
     if asked not in plans:
         plans[asked] = {
             variant.key: variant
@@ -123,7 +130,9 @@ def _variant(
         relation=unit.relation,
         key=(material.key, surface, cementation),
         material=material,
-        planned=FacingUnit(unit.tooth, unit.kind, material.key, cementation, surface),
+        planned=FacingUnit(
+            unit.tooth, unit.kind, material.key, cementation, surface, unit.retention
+        ),
         known=known,
         barred=barred,
         weak=weak,

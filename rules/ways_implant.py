@@ -5,8 +5,13 @@ to be confirmed.
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
+from decimal import Decimal
 
+from rules.needs import site_need
+from rules.request import Unit
 from rules.results import Option, SiteCheck
+from rules.said import mm
 from rules.subject import Subject
 from rules.terms import Kind, Message, Retention, Site
 from rules.ways_opposing import clearance_missing
@@ -53,7 +58,16 @@ def _retention(subject: Subject, missing: Sequence[SiteCheck]) -> Option:
             reasons=(_CEMENT_NEEDS_MORE,),
             retention=Retention.CEMENT,
         )
-    reasons = () if missing else (_NO_CLEARANCE,)
+    screwed = replace(subject.unit, retention=Retention.SCREW)
+    short = tuple(
+        Message(_SCREW_SHORT, {"site": site.label, "need": mm(need)})
+        for site in missing
+        if site.site is Site.IMPLANT_PLATFORM
+        and (need := _least(subject, screwed, site)) is not None
+        and site.high_mm is not None
+        and site.high_mm < need
+    )
+    reasons = short if missing else (_NO_CLEARANCE,)
     return Option(
         "change_design",
         not reasons,
@@ -63,6 +77,11 @@ def _retention(subject: Subject, missing: Sequence[SiteCheck]) -> Option:
     )
 
 
+def _least(subject: Subject, screwed: Unit, site: SiteCheck) -> Decimal | None:
+    return site_need(subject.rule_set, screwed, site.site, site.quantity).min_mm
+
+
+_SCREW_SHORT = _("At the {site}: screw-retained it needs {need} mm too.")
 _NO_CLEARANCE = Message(_("No shortage of clearance is shown."))
 _PLATFORM = _(
     "At the {site}: an abutment changes nothing of the space from the platform to the "

@@ -78,7 +78,7 @@ def needs(draw, known):
     quantities = [Quantity.CLEARANCE, Quantity.REDUCTION]
     if site == Site.FINISH_LINE:
         quantities = [Quantity.WIDTH]
-    elif site == Site.IMPLANT_PLATFORM:
+    elif site in (Site.IMPLANT_PLATFORM, Role.SCREWED_PLATFORM):
         quantities = [Quantity.CLEARANCE]
     elif site == Site.FACIAL_SURFACE or site.endswith("_wall"):
         quantities = [Quantity.REDUCTION]

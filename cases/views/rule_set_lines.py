@@ -40,13 +40,15 @@ from rules.terms import (
 __all__ = ["lines", "sum_of"]
 
 _THICKNESS = "-thickness_mm"
+# A thickness is entered as such and becomes a clearance; nobody measures it.
+_MEASURED = [quantity for quantity in Quantity if quantity is not Quantity.THICKNESS]
 
 
 def _offered() -> dict[str, Choices]:
     """Return what the cells of a line are chosen from."""
     return {
         "places": [("", "–"), *place_choices()],
-        "quantities": [("", "–"), *term_choices(Quantity)],
+        "quantities": [("", "–"), *term_choices(_MEASURED)],
         "kinds": term_choices(Kind),
         "cementations": [("", _("any")), *term_choices(Cementation)],
         "surfaces": [("", _("any")), *term_choices(OcclusalSurface)],

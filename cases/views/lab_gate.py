@@ -69,7 +69,7 @@ def flag(request: ActingRequest, code: str) -> HttpResponse:
     detail = case_detail(actor=actor, code=code)
     require(actor, Command.FLAG)
     panels = unit_panels(detail, actor)
-    sites = _short_sites(panels, actor)
+    sites, spans = _short_sites(panels, actor), bridges(detail, actor)
     page = Page(
         Command.FLAG,
         FlagForm,
@@ -82,9 +82,9 @@ def flag(request: ActingRequest, code: str) -> HttpResponse:
         initial={
             "reasons": ["clearance"] if sites else [],
             "sites": [key for key, _label in sites],
-            "text": prefilled(panels),
+            "text": prefilled(panels, spans),
         },
-        context={"panels": panels, "spans": bridges(detail, actor)},
+        context={"panels": panels, "spans": spans},
     )
     return command_page(
         request,
@@ -109,6 +109,7 @@ def _confirming(detail: CaseDetail, actor: Actor) -> dict[str, Any]:
         "detail": detail,
         "panels": unit_panels(detail, actor),
         "queries": query_rows(detail),
+        "spans": bridges(detail, actor),
     }
 
 

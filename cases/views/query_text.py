@@ -6,6 +6,7 @@ from django.utils.translation import gettext as _
 
 from cases.views.figures import UnitPanel
 from cases.views.site_rows import SHORT, SiteRow
+from cases.views.span_rows import SpanRow
 
 __all__ = ["prefilled"]
 
@@ -41,8 +42,8 @@ def _ways(panel: UnitPanel) -> list[str]:
     ]
 
 
-def prefilled(panels: Sequence[UnitPanel]) -> str:
-    """Return the question as one would write it; empty where nothing is short."""
+def prefilled(panels: Sequence[UnitPanel], spans: Sequence[SpanRow] = ()) -> str:
+    """Return the question as one would write it; empty where nothing is in doubt."""
     parts: list[str] = []
     for panel in panels:
         short = [_site(row) for row in panel.sites if row.verdict in SHORT]
@@ -55,6 +56,10 @@ def prefilled(panels: Sequence[UnitPanel]) -> str:
         )  # fmt: skip
         if ways := _ways(panel):
             parts.append("\n".join([_("Ways out as checked:"), *ways]))
+    for span in spans:
+        if span.faults:
+            faults = [f"- {fault}" for fault in span.faults]
+            parts.append("\n".join([f"{span.title}:", *faults]))
     if not parts:
         return ""
     parts.append(_("Please choose a way out and sign it."))

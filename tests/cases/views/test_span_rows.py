@@ -97,3 +97,31 @@ def test_a_crown_alone_is_no_bridge(desk: Desk):
     case = desk.play.at_check(unit())
     page = desk.browser("technician").get(f"/cases/{case.code}/").content.decode()
     assert "span-panel" not in page
+
+
+def enough(tooth: str, kind: str) -> dict:
+    rows = [
+        reading(site, passes_mm="7.0")
+        for site in ("buccal_cusps", "lingual_cusps", "central_fossa")
+    ]
+    return {**member(tooth, kind), "readings": rows, "occlusal_surface": ""}
+
+
+def test_limits_of_a_bridge_with_room_everywhere_are_said_before_it_is_built(
+    desk: Desk,
+):
+    units = [enough(tooth, kind) for tooth, kind in FOUR]
+    for one in units:
+        del one["occlusal_surface"]
+    case = desk.play.at_check(*units)
+    lab = desk.browser("technician")
+    assert desk.fresh(case).verdict == "sufficient"
+    for step in ("flag", "clear"):
+        page = lab.get(f"/cases/{case.code}/{step}/").content.decode()
+        assert "span-faults" in page
+        assert "class 5" in page
+    asked = lab.get(f"/cases/{case.code}/flag/").context["form"].initial["text"]
+    assert asked.startswith("Bridge 34–35–36–37:")
+    desk.play.clear(case)
+    page = lab.get(f"/cases/{case.code}/release/").content.decode()
+    assert "span-faults" in page

@@ -1,5 +1,6 @@
 """Which rule set a check is asked under: a laboratory's, one by digest, the shipped."""
 
+import re
 from collections.abc import Sequence
 from datetime import datetime
 from zoneinfo import ZoneInfo
@@ -15,6 +16,9 @@ from rules.loader import ruleset_by_digest, shipped_rule_set
 from rules.requirements import RuleSet
 
 __all__ = ["digest_now", "digests_begun", "digests_now", "own_rule_set", "rule_set_at"]
+
+_DIGEST = re.compile(r"[0-9a-f]{64}", re.ASCII)
+_UNKNOWN = "No rule set with this digest was published here."
 
 
 def _by_digest(digest: str) -> RuleSet:
@@ -67,7 +71,8 @@ def rule_set_at(
     """Return a laboratory's rule set (by its code) or the one with a digest.
 
     Neither: the shipped set. A laboratory counts when it is the actor's own or a
-    partner in force; any other answers like one that does not exist.
+    partner in force; any other answers like one that does not exist, and so does the
+    digest of a set that neither it nor a laboratory it worked with has published.
 
     Raises:
         Invalid: no such laboratory or rule set, with its pointer.
@@ -88,9 +93,26 @@ def rule_set_at(
                 "/laboratory", "Choose your own laboratory or one you work with."
             )
         return _by_digest(digest_now(row, at=at))
+    if digest and not _known_here(digest):
+        raise Invalid.one("/rule_set", _UNKNOWN)
     try:
         return _by_digest(digest)
     except UnknownRuleSet as error:
-        raise Invalid.one(
-            "/rule_set", "No rule set with this digest was published here."
-        ) from error
+        raise Invalid.one("/rule_set", _UNKNOWN) from error
+
+
+def _known_here(digest: str) -> bool:
+    """Tell whether a set is the shipped one, or one the actor's side works by.
+
+    A set holds what a laboratory asks for its work: to a stranger who learned its
+    digest from a work order it is a set that nobody published.
+    """
+    if digest == shipped_rule_set().digest:
+        return True
+    # Anything else (a NUL, for one) is not worth a question to the database.
+    if _DIGEST.fullmatch(digest) is None:
+        return False
+    return (
+        RuleSetPublication.objects.filter(digest=digest).exists()
+        or Organisation.objects.filter(rule_set_digest=digest).exists()
+    )

@@ -13,6 +13,7 @@ from cases.errors import Invalid, NotFound
 from cases.models import (
     Membership,
     Organisation,
+    Partnership,
     RuleSetDraft,
     RuleSetImpact,
     RuleSetImpactCase,
@@ -137,9 +138,27 @@ def publication_list(
     ).first()
     if row is None:
         raise NotFound
-    return RuleSetPublication.objects.filter(laboratory=row).order_by(
-        "-effective_from", "-pk"
+    rows = RuleSetPublication.objects.filter(laboratory=row)
+    if row.pk != actor.organisation_id:
+        rows = _while_partners(rows, actor=actor, laboratory_id=row.pk)
+    return rows.order_by("-effective_from", "-pk")
+
+
+def _while_partners(
+    rows: QuerySet[RuleSetPublication], *, actor: Actor, laboratory_id: int
+) -> QuerySet[RuleSetPublication]:
+    """Leave out what a laboratory published after it and the clinic parted."""
+    ends = list(
+        Partnership.objects.filter(
+            laboratory_id=laboratory_id,
+            clinic_id=actor.organisation_id,
+            accepted_at__isnull=False,
+        ).values_list("ended_at", flat=True)
     )
+    if None in ends:
+        return rows
+    last = max((end for end in ends if end is not None), default=None)
+    return rows.filter(published_at__lte=last) if last else rows.none()
 
 
 def draft_rule_set(draft: RuleSetDraft) -> RuleSet:

@@ -18,6 +18,7 @@ from cases.services.checks import (
     readings_in_force,
     rule_set_for,
 )
+from cases.services.texts import refuse_overrides
 from cases.services.units import checked_units, store_readings, unit_json
 from cases.tenancy import Actor
 from rules.requirements import RuleSet
@@ -219,6 +220,7 @@ def provisional_lost(
     case = begin(actor=actor, code=code, command=Command.PROVISIONAL, version=version)
     if not note.strip() or len(note) > 1000:
         raise Invalid.one("/note", "Say what happened and since when, briefly.")
+    refuse_overrides({"/note": note})
     stale = [
         reading.pk
         for reading in readings_in_force(case, round_number=case.round)

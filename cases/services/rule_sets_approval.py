@@ -22,6 +22,7 @@ from cases.services.rule_sets_store import (
     read_rule_set,
     today_at,
 )
+from cases.services.texts import refuse_overrides
 from cases.tenancy import Actor
 from rules.models import RuleSetVersion
 
@@ -102,6 +103,7 @@ def draft_propose(
     _free_day(draft, effective_from, today=today_at(actor, at))
     if len(note) > _NOTE:
         raise Invalid.one("/note", "Enter at most {limit} characters.", limit="1000")
+    refuse_overrides({"/note": note})
     draft.effective_from = effective_from
     draft.note = note.strip()
     draft_save_status(draft, DraftStatus.PROPOSED, "effective_from", "note")
@@ -168,6 +170,7 @@ def draft_return(
         raise Conflict("Only a rule set that waits or is approved can be returned.")
     if not reason.strip() or len(reason) > _NOTE:
         raise Invalid.one("/reason", "Say briefly why it goes back to editing.")
+    refuse_overrides({"/reason": reason})
     draft.note = reason.strip()
     draft.approved_by = None
     draft.approved_by_name = ""
@@ -211,7 +214,7 @@ def _store_version(draft: RuleSetDraft, *, at: datetime) -> None:
             "This rule set was written by an earlier version of the program. Return "
             "it, save it once more and have it approved again."
         )
-    RuleSetVersion.objects.get_or_create(
+    stored, _made = RuleSetVersion.objects.get_or_create(
         digest=draft.digest,
         defaults={
             "name": draft.name,
@@ -220,6 +223,11 @@ def _store_version(draft: RuleSetDraft, *, at: datetime) -> None:
             "published_at": at,
         },
     )
+    if stored.payload != draft.document:
+        raise Conflict(
+            "Another text stands under the digest of this rule set. Tell the operator "
+            "of the portal."
+        )
 
 
 def _published(

@@ -3,9 +3,14 @@
 Raw SQL as the application's login, in the tenant and membership of a real person.
 """
 
+from datetime import timedelta
+
 import pytest
 
-from cases.models import RuleSetDraft
+from cases.errors import Conflict, Invalid
+from cases.models import Partnership, RuleSetDraft
+from cases.selectors.check_catalog import rule_set_at
+from cases.selectors.rule_sets import publication_list
 from cases.services import rule_sets
 from cases.tenancy import Actor, acting
 from tests.cases.services.test_instruments import save
@@ -15,10 +20,11 @@ from tests.cases.services.test_rule_sets import (
     first,
     manager,
     proposed,
+    published,
     second,
 )
 from tests.cases.test_rule_set_guards import PUBLISH, VERSION, refused, run
-from tests.play import Play, unit
+from tests.play import AT, Play, unit
 
 __all__ = ["first", "second"]
 
@@ -199,3 +205,83 @@ def test_a_stranger_marks_no_reading_stale(play: Play):
     assert run(play.world.dentist, query, [case.pk]) > 0
     back = "UPDATE cases_reading SET stale_at = NULL WHERE case_id = %s"
     assert refused(play.world.technician, back, [case.pk]) == "CB003"
+
+
+def parted(play: Play) -> None:
+    """End the partnership of clinic A and laboratory L."""
+    who = play.world.technician
+    with acting(who):
+        row = Partnership.objects.get(clinic_id=play.world.dentist.organisation_id)
+        row.ended_at = AT
+        row.save(update_fields=["ended_at"])
+
+
+def asked(who: Actor, digest: str) -> str:
+    """Return the digest of the set that answers, or why none does."""
+    with acting(who):
+        try:
+            return rule_set_at(actor=who, at=AT, digest=digest).digest
+        except Invalid as error:
+            return error.fields[0].message
+
+
+def test_a_digest_opens_no_strangers_set(first: Actor, second: Actor, play: Play):
+    made = published(first, second)
+    unknown = asked(play.world.dentist, "0" * 64)
+    assert asked(play.world.technician, made.digest) == made.digest
+    assert asked(play.world.dentist, made.digest) == made.digest
+    assert asked(play.world.other_laboratory, made.digest) == unknown
+    assert asked(play.world.other_laboratory, "\0" * 64) == unknown
+    # Its cases with the laboratory were judged by it.
+    parted(play)
+    assert asked(play.world.dentist, made.digest) == made.digest
+
+
+def test_who_parted_reads_nothing_published_since(
+    first: Actor, second: Actor, play: Play
+):
+    clinic, code = play.world.dentist, play.world.technician.organisation_code
+    made = published(first, second)
+
+    def seen(who: Actor) -> list[str]:
+        with acting(who):
+            rows = publication_list(actor=who, laboratory=code)
+            return [row.digest for row in rows]
+
+    assert seen(clinic) == [made.digest]
+    parted(play)
+    assert seen(clinic) == [made.digest]
+    later = AT + timedelta(days=2)
+    draft = copied(first, "2026-2")
+    values = {"effective_from": later.date(), "note": "", "at": later}
+    act(first, rule_sets.draft_propose, draft.code, **values)
+    act(second, rule_sets.draft_approve, draft.code, at=later)
+    after = act(first, rule_sets.draft_publish, draft.code, at=later)
+    assert seen(clinic) == [made.digest]
+    assert seen(play.world.outsider) == [after.digest, made.digest]
+
+
+def test_a_poisoned_version_is_refused_before_it_is_in_force(
+    first: Actor, second: Actor
+):
+    draft = approved(first, second)
+    run(
+        first,
+        VERSION.replace("document, now()", "'{\"needs\": []}', now()"),
+        [draft.code],
+    )
+    with pytest.raises(Conflict, match="Another text"):
+        act(first, rule_sets.draft_publish, draft.code)
+
+
+@pytest.mark.parametrize("text", ["1.0\u202e0.1", "a\u2066b"])
+def test_no_note_turns_the_reading_direction(first: Actor, second: Actor, text: str):
+    draft = copied(first, "x")
+    values = {"effective_from": AT.date()}
+    with pytest.raises(Invalid) as refusal:
+        act(first, rule_sets.draft_propose, draft.code, note=text, **values)
+    assert refusal.value.fields[0].pointer == "/note"
+    act(first, rule_sets.draft_propose, draft.code, note="", **values)
+    with pytest.raises(Invalid) as refusal:
+        act(second, rule_sets.draft_return, draft.code, reason=text)
+    assert refusal.value.fields[0].pointer == "/reason"

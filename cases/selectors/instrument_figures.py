@@ -100,7 +100,9 @@ def figured(
         found["instrument_label"] = instrument.label
     if reading.get("method") == Method.STRIP:
         delta = _delta(instrument, reading, rules.strip_delta_mm)
-        if delta is not None and reading.get("delta_mm") in (None, ""):
+        typed = _thickness(reading.get("delta_mm"), places=4)
+        # A strip that was measured is off by what was measured, whatever is typed.
+        if delta is not None and (typed is None or typed < delta):
             found["delta_mm"] = plain(delta)
     elif wants_u(reading):
         found |= _uncertainty(reading, instrument, studies, rules)
@@ -126,11 +128,11 @@ def _delta(
     return max(off)
 
 
-def _thickness(value: object) -> Decimal | None:
+def _thickness(value: object, *, places: int = 2) -> Decimal | None:
     if value in (None, ""):
         return None
     try:
-        return parse_mm(value, minimum=Decimal(0), maximum=MAXIMUM_MM)
+        return parse_mm(value, minimum=Decimal(0), maximum=MAXIMUM_MM, places=places)
     except InvalidNumber:
         return None
 

@@ -269,7 +269,7 @@ def store_readings(
             u_origin=reading.get("u_origin") or "",
             instrument_id=reading.get("instrument") or None,
             instrument_label=reading.get("instrument_label", ""),
-            basis=reading.get("basis", Basis.MOUTH),
+            basis=reading.get("basis") or _usual_basis(reading),
             mounting_number=reading.get("mounting_number"),
             side=actor.side,
             taken_by_id=actor.membership_id,
@@ -281,6 +281,11 @@ def store_readings(
         for unit in units
         for reading in unit.get("readings", [])
     )
+
+
+def _usual_basis(reading: Mapping[str, Any]) -> Basis:
+    """Return what was measured where nobody said: only models have a mounting."""
+    return Basis.MOUTH if reading.get("mounting_number") is None else Basis.MODEL
 
 
 def reading_json(reading: Reading) -> dict[str, Any]:

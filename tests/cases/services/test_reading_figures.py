@@ -34,6 +34,22 @@ def point(method: str = "silicone_caliper", **values: Any) -> dict[str, Any]:
     return reading("central_fossa", method=method, value_mm="1.7", **values)
 
 
+@pytest.mark.parametrize(
+    ("typed", "delta"),
+    [("0", "0.04"), ("0.0399", "0.04"), ("0,1", "0,1"), ("0.0401", "0.0401")],
+)
+def test_a_measured_strip_is_no_better_than_it_was_measured(
+    personas: Personas, typed: str, delta: str
+):
+    actor = personas.assistant.actor
+    code = save(actor).code
+    body = reading("buccal_cusps", passes_mm="2.0", instrument=code, delta_mm=typed)
+
+    (found,) = figures(actor, body)
+
+    assert found["delta_mm"] == delta
+
+
 def test_nothing_named_and_no_study_adds_nothing(personas: Personas):
     actor = personas.assistant.actor
 

@@ -20,7 +20,13 @@ from django.db import transaction
 from cases import outbox
 from cases.enums import DraftStatus, ImpactStatus
 from cases.errors import Conflict
-from cases.models import Organisation, OutboxRow, RuleSetDraft, RuleSetImpact
+from cases.models import (
+    Organisation,
+    OutboxRow,
+    RuleSetDraft,
+    RuleSetImpact,
+    RuleSetImpactCase,
+)
 from cases.selectors.check_catalog import digest_now
 from cases.services.rule_sets_lanes import LANES, impact_slice, looked_at
 from cases.services.rule_sets_store import draft_locked, today_at
@@ -33,6 +39,9 @@ __all__ = ["KIND", "LANES", "impact_go_on", "impact_slice", "impact_start"]
 KIND = "rule_set_impact"
 # A worker takes all rows that wait: the second lane waits for the next worker.
 _APART = timedelta(seconds=1)
+# Comparisons of one laboratory at a time: others wait for the same workers.
+_AT_ONCE = 3
+_WAITING = 50
 
 
 def _year_before(day: date) -> date:
@@ -48,7 +57,8 @@ def impact_start(*, actor: Actor, code: str, at: datetime) -> RuleSetImpact:
 
     Raises:
         NotFound, NotAllowed: as for every change of a draft.
-        Conflict: the draft is published or discarded.
+        Conflict: the draft is published or discarded, or several other drafts of
+            the laboratory are being compared.
     """
     draft = draft_locked(actor=actor, code=code, version=None)
     if draft.status in (DraftStatus.PUBLISHED, DraftStatus.DISCARDED):
@@ -60,7 +70,24 @@ def impact_start(*, actor: Actor, code: str, at: datetime) -> RuleSetImpact:
     if same is not None and _worked_on(same):
         return same
     running.update(status=ImpactStatus.STOPPED, finished_at=at)
+    _require_turn(laboratory)
+    # What an earlier content would have changed says nothing any more: only the
+    # figures of its comparison stay.
+    RuleSetImpactCase.objects.filter(impact__draft=draft).delete()
     return _begun(draft, laboratory, actor=actor, against=against, at=at)
+
+
+def _require_turn(laboratory: Organisation) -> None:
+    """Raise Conflict while a laboratory keeps the workers busy enough."""
+    rows = RuleSetImpact.objects.filter(
+        laboratory=laboratory, status=ImpactStatus.RUNNING
+    )
+    busy = [row for row in rows.defer("document")[:_WAITING] if _worked_on(row)]
+    if len(busy) >= _AT_ONCE:
+        raise Conflict(
+            "Other drafts of your laboratory are being compared. Wait until one is "
+            "done."
+        )
 
 
 def _worked_on(impact: RuleSetImpact) -> bool:

@@ -92,6 +92,8 @@ def start(request: ActingRequest, code: str) -> HttpResponse:
         made = impact_start(actor=request.actor, code=code, at=clock.now())
     except Conflict:
         found = draft_get(actor=request.actor, code=code)
+        if found.status not in (DraftStatus.PUBLISHED, DraftStatus.DISCARDED):
+            raise
         context = {"draft": found}
         return render(request, "rule_sets/moved_on.html", context, status=409)
     return redirect("rule_set_impact", code=made.code)

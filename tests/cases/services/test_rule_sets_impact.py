@@ -353,6 +353,28 @@ def test_asked_twice_it_is_computed_once(first: Actor, draft: RuleSetDraft):
         assert OutboxRow.objects.filter(kind="rule_set_impact").count() == 2
 
 
+def test_a_laboratory_compares_a_few_drafts_at_a_time(first: Actor, play: Play):
+    drafts = [copied(first, str(n)) for n in range(4)]
+    begun = [start(first, each) for each in drafts[:3]]
+    with pytest.raises(Conflict, match="Wait until one is done"):
+        start(first, drafts[3])
+    # Another laboratory does not wait for this one.
+    stranger = manager(play.world.other_laboratory.organisation_id, "Third")
+    assert start(stranger, copied(stranger, "x")).status == ImpactStatus.RUNNING
+    for lane in LANES:
+        work(first, begun[0], lane)
+    assert start(first, drafts[3]).status == ImpactStatus.RUNNING
+
+
+def test_only_the_latest_comparison_of_a_draft_keeps_its_cases(
+    first: Actor, draft: RuleSetDraft, play: Play
+):
+    play.at_check(sufficient_unit())
+    earlier, later = run(first, draft), run(first, draft)
+    assert (earlier.changed, len(changed(first, earlier))) == (1, 0)
+    assert (later.changed, len(changed(first, later))) == (1, 1)
+
+
 def test_asked_again_with_another_content_the_first_one_stops(
     first: Actor, draft: RuleSetDraft
 ):

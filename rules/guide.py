@@ -2,7 +2,7 @@
 
 From the same lines and positions as the check, before anything is measured. Lengths
 are millimetres. Needs and their sources are the rule set's; ``rules.guide_words`` says
-them, and what else to keep in mind, as sentences.
+them as sentences, ``rules.guide_keep`` what else to keep in mind.
 """
 
 from collections.abc import Iterable, Iterator, Sequence

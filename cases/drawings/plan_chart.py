@@ -5,106 +5,28 @@ the site and a number the length. Nothing is coloured by its thickness.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
-from typing import Final
 
 from cases.drawings.outlines import Outline, Placement, outline_for, outline_paths
 from cases.drawings.palette import HAIR, INK, INK_2, SURFACE
+from cases.drawings.plan_figures import PlanChart, PlanMark, PlanWords
+from cases.drawings.plan_layout import (
+    LEADING,
+    NARROW,
+    WIDE,
+    Callout,
+    Layout,
+    callouts_of,
+    column_height,
+    ends_of,
+    region_of,
+    sides_of,
+    tops_of,
+)
 from cases.drawings.plan_marks import QUANTITIES, quantity_shape, region_drawn
-from cases.drawings.regions import SITES, Region, region_for
-from cases.drawings.svg import Point, document, fit_size, line, tag, text, wrap
+from cases.drawings.regions import SITES
+from cases.drawings.svg import document, fit_size, line, tag, text
 
 __all__ = ["PlanChart", "PlanMark", "PlanWords", "plan_chart"]
-
-_LEADING: Final = 1.2
-_GAP: Final = 14.0
-
-
-@dataclass(frozen=True, slots=True)
-class PlanWords:
-    """The fixed words of the drawing, already translated; ``lingual`` by the arch."""
-
-    buccal: str = "buccal"
-    lingual: str = "lingual"
-    mesial: str = "mesial"
-    distal: str = "distal"
-    unit: str = "mm"
-    clearance: str = "clearance to the antagonist"
-    reduction: str = "reduction to the planned contour"
-    width: str = "width"
-
-    def quantity(self, name: str) -> str:
-        """Return the words of a quantity."""
-        return str(getattr(self, name))
-
-
-@dataclass(frozen=True, slots=True)
-class PlanMark:
-    """One line of the plan: its sites, what it is called, how much, how measured.
-
-    ``quantity`` is clearance, reduction or width; ``least`` a length as text; ``more``
-    one short line under it (what to aim at).
-    """
-
-    sites: tuple[str, ...]
-    label: str
-    quantity: str
-    least: str
-    more: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class PlanChart:
-    """One unit before its preparation; the keys are those of ``ClearanceChart``."""
-
-    tooth: str
-    arch: str
-    side: str
-    tooth_class: str
-    marks: tuple[PlanMark, ...]
-    title: str
-    describe: str
-    uid: str
-    words: PlanWords = field(default_factory=PlanWords)
-    functional_buccal: bool | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class _Layout:
-    """Width of the drawing and of each column of words, and sizes of type."""
-
-    width: float
-    column: float
-    half: float
-    figure: float
-    label: float
-
-
-_WIDE: Final = _Layout(620, 176, 92, 21, 14)
-_NARROW: Final = _Layout(340, 92, 52, 18, 12.5)
-
-
-@dataclass(frozen=True, slots=True)
-class _Callout:
-    """A mark with its words, and the point of the tooth it speaks of."""
-
-    mark: PlanMark
-    points: tuple[Point, ...]
-
-    def lines(self, layout: _Layout) -> tuple[list[str], list[str]]:
-        """Return the label and what stands under the figure, wrapped."""
-        words = wrap(self.mark.label, size=layout.label, width=layout.column)
-        more = wrap(self.mark.more, size=layout.label - 1, width=layout.column)
-        return words, more
-
-    def height(self, layout: _Layout) -> float:
-        """Return how much room the words take."""
-        words, more = self.lines(layout)
-        return (
-            layout.figure * _LEADING
-            + len(words) * layout.label * _LEADING
-            + len(more) * (layout.label - 1) * _LEADING
-        )
 
 
 def plan_chart(chart: PlanChart, *, narrow: bool = False) -> str:
@@ -112,15 +34,15 @@ def plan_chart(chart: PlanChart, *, narrow: bool = False) -> str:
 
     Raises KeyError for a site, quantity, arch or tooth class that does not exist.
     """
-    layout = _NARROW if narrow else _WIDE
+    layout = NARROW if narrow else WIDE
     shape, width, depth = outline_for(
         chart.tooth_class, chart.arch, int(chart.tooth[-1])
     )
     scale = layout.half / max(width, depth)
     depth_drawn = depth * scale
-    callouts = _callouts(chart, shape)
-    left, right = _sides(callouts, chart)
-    tall = max(_column(left, layout), _column(right, layout))
+    callouts = callouts_of(chart, shape)
+    left, right = sides_of(callouts, chart)
+    tall = max(column_height(left, layout), column_height(right, layout))
     block = max(2 * depth_drawn * 1.24 + 64, tall)
     place = Placement(
         layout.width / 2, block / 2, width * scale, depth_drawn,
@@ -143,81 +65,22 @@ def plan_chart(chart: PlanChart, *, narrow: bool = False) -> str:
     )  # fmt: skip
 
 
-def _functional(chart: PlanChart) -> bool:
-    if chart.functional_buccal is None:
-        return chart.arch == "mandible"
-    return chart.functional_buccal
-
-
-def _region(chart: PlanChart, shape: Outline, site: str) -> Region:
-    if site not in SITES:
-        raise KeyError(site)
-    return region_for(shape, site, _functional(chart))
-
-
-def _callouts(chart: PlanChart, shape: Outline) -> list[_Callout]:
-    for mark in chart.marks:
-        if mark.quantity not in QUANTITIES:
-            raise KeyError(mark.quantity)
-    return [
-        _Callout(
-            mark, tuple(point for s in mark.sites for point in _points(chart, shape, s))
-        )
-        for mark in chart.marks
-    ]
-
-
-def _points(chart: PlanChart, shape: Outline, site: str) -> tuple[Point, ...]:
-    """Return where a line may end: on a band, or anywhere along a contour's back."""
-    region = _region(chart, shape, site)
-    if not region.contour:
-        return (region.mark,)
-    x, y = region.mark
-    near = min(shape.contour, key=lambda at: (at[0] - x) ** 2 + (at[1] - y) ** 2)
-    return ((near[0] * 1.08, near[1] * 1.08),)
-
-
-def _sides(
-    callouts: Sequence[_Callout], chart: PlanChart
-) -> tuple[list[_Callout], list[_Callout]]:
-    """Part the callouts: each to its own side, as long as that has room."""
-    turn = 1 if chart.side == "right" else -1
-    lift = -1 if chart.arch == "maxilla" else 1
-    room = (len(callouts) + 1) // 2
-
-    def across(callout: _Callout) -> float:
-        return turn * sum(x for x, _y in callout.points) / len(callout.points)
-
-    sides: tuple[list[_Callout], list[_Callout]] = ([], [])
-    for callout in sorted(callouts, key=lambda c: -abs(across(c))):
-        wanted = int(across(callout) > 0) if abs(across(callout)) > 0.05 else 0
-        if abs(across(callout)) <= 0.05:
-            wanted = int(len(sides[0]) > len(sides[1]))
-        sides[wanted if len(sides[wanted]) < room else 1 - wanted].append(callout)
-    for side in sides:
-        side.sort(key=lambda c: sum(lift * y for _x, y in c.points) / len(c.points))
-    return sides
-
-
-def _column(callouts: Sequence[_Callout], layout: _Layout) -> float:
-    heights = [callout.height(layout) for callout in callouts]
-    return sum(heights) + _GAP * max(len(heights) - 1, 0) + 8
-
-
 def _regions(
-    chart: PlanChart, shape: Outline, place: Placement, layout: _Layout
+    chart: PlanChart, shape: Outline, place: Placement, layout: Layout
 ) -> list[str]:
     wanted = {site for mark in chart.marks for site in mark.sites}
     return [
-        region_drawn(site, _region(chart, shape, site), shape, place, layout.half / 66)
+        region_drawn(
+            site, region_of(chart, shape, site), shape, place, layout.half / 66
+        )
         for site in SITES
         if site in wanted
     ]
 
 
 def _said(
-    callouts: Sequence[_Callout],
-    layout: _Layout,
+    callouts: Sequence[Callout],
+    layout: Layout,
     place: Placement,
     block: float,
     *,
@@ -225,9 +88,9 @@ def _said(
 ) -> list[str]:
     """Draw one column of words with a line from each to its site."""
     x = layout.column if toward < 0 else layout.width - layout.column
-    ends = [_ends(callout, place, toward) for callout in callouts]
+    ends = [ends_of(callout, place, toward) for callout in callouts]
     levels = [sum(y for _x, y in points) / len(points) for points in ends]
-    tops = _tops(callouts, levels, layout, block)
+    tops = tops_of(callouts, levels, layout, block)
     parts = []
     for callout, points, top in zip(callouts, ends, tops, strict=True):
         start = (x - toward * 5, top + layout.figure * 0.62)
@@ -241,42 +104,7 @@ def _said(
     return parts
 
 
-def _ends(callout: _Callout, place: Placement, toward: int) -> list[Point]:
-    """Return where its lines end: at both of two sites, at the nearest of more."""
-    points = [place.at(point) for point in callout.points]
-    if len(points) <= 2:
-        return points
-    return [max(points, key=lambda at: toward * at[0])]
-
-
-def _tops(
-    callouts: Sequence[_Callout],
-    targets: Sequence[float],
-    layout: _Layout,
-    block: float,
-) -> list[float]:
-    """Return where each callout begins: level with its site, none on another."""
-    heights = [callout.height(layout) for callout in callouts]
-    wanted = [target - layout.figure * 0.62 for target in targets]
-    tops: list[float] = []
-    y = 0.0
-    for height, level in zip(heights, wanted, strict=True):
-        tops.append(max(y, level))
-        y = tops[-1] + height + _GAP * 0.6
-    # Pushed apart they drift down: take that back, evenly.
-    drift = sum(t - w for t, w in zip(tops, wanted, strict=True)) / max(len(tops), 1)
-    tops = [max(0.0, top - drift) for top in tops]
-    for index in range(1, len(tops)):
-        least = tops[index - 1] + heights[index - 1] + _GAP * 0.6
-        tops[index] = max(tops[index], least)
-    end = block
-    for index in reversed(range(len(tops))):
-        tops[index] = max(0.0, min(tops[index], end - heights[index]))
-        end = tops[index] - _GAP * 0.6
-    return tops
-
-
-def _words(callout: _Callout, layout: _Layout, x: float, y: float, toward: int) -> str:
+def _words(callout: Callout, layout: Layout, x: float, y: float, toward: int) -> str:
     anchor = "end" if toward < 0 else "start"
     mark = callout.mark
     y += layout.figure * 0.86
@@ -289,20 +117,20 @@ def _words(callout: _Callout, layout: _Layout, x: float, y: float, toward: int) 
              anchor=anchor),
     ]  # fmt: skip
     words, more = callout.lines(layout)
-    y += layout.label * _LEADING
+    y += layout.label * LEADING
     for part in words:
         parts.append(text(x, y, part, size=layout.label, anchor=anchor))
-        y += layout.label * _LEADING
+        y += layout.label * LEADING
     for part in more:
         parts.append(
             text(x, y, part, size=layout.label - 1, anchor=anchor, fill=INK_2,
                  class_="c-ink2")
         )  # fmt: skip
-        y += (layout.label - 1) * _LEADING
+        y += (layout.label - 1) * LEADING
     return tag("g", "".join(parts), data_site=" ".join(mark.sites))
 
 
-def _orientation(chart: PlanChart, place: Placement, layout: _Layout) -> list[str]:
+def _orientation(chart: PlanChart, place: Placement, layout: Layout) -> list[str]:
     said = chart.words
     up, down = said.buccal, said.lingual
     if not place.buccal_up:
@@ -327,7 +155,7 @@ def _orientation(chart: PlanChart, place: Placement, layout: _Layout) -> list[st
     ]
 
 
-def _legend(chart: PlanChart, layout: _Layout, y: float) -> tuple[str, float]:
+def _legend(chart: PlanChart, layout: Layout, y: float) -> tuple[str, float]:
     """Draw what each shape means, for the quantities that occur."""
     found = [q for q in QUANTITIES if any(m.quantity == q for m in chart.marks)]
     parts, size = [], layout.label - 1

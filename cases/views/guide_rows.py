@@ -14,7 +14,8 @@ from cases.drawings.plan_chart import PlanChart, PlanMark, PlanWords, plan_chart
 from cases.forms.vocabulary import tooth_words
 from cases.views.captions import captions, said_in
 from rules.guide import Plan, PlanSite
-from rules.guide_words import keep_in_mind, positions_said, sentences_for
+from rules.guide_keep import keep_in_mind
+from rules.guide_words import positions_said, sentences_for
 from rules.teeth import arch, functional_row, is_anterior, is_right, tooth_class
 from rules.terms import Arch, Quantity, Site, label
 

@@ -7,7 +7,8 @@ import pytest
 
 from rules.errors import InvalidPayload
 from rules.guide import plan_for
-from rules.guide_words import keep_in_mind, positions_said, sentences_for
+from rules.guide_keep import keep_in_mind
+from rules.guide_words import positions_said, sentences_for
 from rules.parse import parse_rule_set
 from rules.payload import parse_units
 from rules.terms import Antagonist, Kind, Message, Position, Quantity, Relation

@@ -15,9 +15,7 @@ urlpatterns = [
     path("cases/<str:code>/receipt/", records.receipt, name="case_receipt"),
     path("cases/<str:code>/return/", records.returned, name="case_return"),
     path("cases/<str:code>/resume/", records.resume, name="case_resume"),
-    path(
-        "cases/<str:code>/provisional/", records.provisional, name="case_provisional"
-    ),
+    path("cases/<str:code>/provisional/", records.provisional, name="case_provisional"),
     path("cases/<str:code>/fit/", outcome.fit, name="case_fit"),
     path("cases/<str:code>/remake/", outcome.remake, name="case_remake"),
     path("flags/<str:code>/answer/", answer.answer, name="flag_answer"),

@@ -123,7 +123,8 @@ def _fault(fault: Any) -> dict[str, str]:
     )
     return {
         "line": params.get("line", ""),
-        "key": fault.pointer,
+        # The services name the version as their forms do; a file has its own word.
+        "key": "/version" if fault.pointer == "/label" else fault.pointer,
         "text": rule_fault(bare),
     }
 

@@ -15,9 +15,18 @@ from django.db import transaction
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
-from cases.services import delegations, invitations, tokens
+from cases.services import (
+    delegations,
+    invitations,
+    rule_set_impact,
+    rule_sets,
+    tokens,
+)
 from cases.services.attachments import attachment_add
 from cases.tenancy import acting
+from rules.loader import shipped_rule_set
+from tests.cases.services.test_instruments import save
+from tests.cases.services.test_instruments_studies import record
 from tests.permissions.shape import play_of
 from tests.personas import Persona, Personas, client_of
 from tests.play import AT, sufficient_unit, unit
@@ -28,6 +37,8 @@ NOBODYS = "ZZZZZZZZZZ"
 OPEN = {"verify", "invitation", "account_reset_password_from_key"}
 # The operator's: refused to everybody else before any row is asked for.
 OPERATORS = {"operator_invite"}
+# What a laboratory works by is its clinics' to read.
+PARTNERS = {"rule_set", "rule_set_file"}
 PART = {"HX-Request": "true"}
 BOOSTED = {"HX-Request": "true", "HX-Boosted": "true"}
 RESTORED = {"HX-Request": "true", "HX-History-Restore-Request": "true"}
@@ -84,6 +95,11 @@ class Rows:
     order: str
     attachment: str
     invitation: str
+    laboratory: str
+    instrument: str
+    study: str
+    draft: str
+    impact: str
     pks: dict[str, int]
 
     def code(self, name: str) -> str:
@@ -93,6 +109,11 @@ class Rows:
             ("flag_", self.flag),
             ("work_order", self.order),
             ("invitation", self.invitation),
+            ("instrument", self.instrument),
+            ("study", self.study),
+            ("rule_set_impact_start", self.draft),
+            ("rule_set_impact", self.impact),
+            ("rule_set", self.draft),
         ):
             if plain.startswith(start):
                 return code
@@ -126,7 +147,19 @@ def rows(personas: Personas) -> Rows:
         invited = invitations.invitation_create(
             actor=manager, email="new@example.org", role="assistant", at=AT
         )
+    with acting(personas.lab_manager.actor):
+        draft = rule_sets.draft_copy(
+            actor=personas.lab_manager.actor, digest="", name="Own", label="1", at=AT
+        )
+        impact = rule_set_impact.impact_start(
+            actor=personas.lab_manager.actor, code=draft.code, at=AT
+        )
     return Rows(
+        laboratory=personas.laboratory.code,
+        instrument=save(personas.assistant.actor).code,
+        study=record(personas.assistant.actor).code,
+        draft=draft.code,
+        impact=impact.code,
         case=case.code,
         flag=flag.code,
         order=order.code,
@@ -148,6 +181,12 @@ def _path(address: Address, rows: Rows | None) -> str:
         "code": rows.code(address.name) if rows else NOBODYS,
         "attachment": rows.attachment if rows else NOBODYS,
         "pk": rows.pks[address.name] if rows and "pk" in address.arguments else 2**40,
+        "laboratory": rows.laboratory if rows else NOBODYS,
+        "digest": shipped_rule_set().digest,
+        "material": "full_metal",
+        "tooth": "36",
+        "site": "lingual_cusps",
+        "quantity": "clearance",
     }
     values = {name: known[name] for name in address.arguments}
     return reverse(address.name, kwargs=values)
@@ -176,7 +215,10 @@ def _differences(person: Persona, rows: Rows) -> list[str]:
     client = client_of(person)
     client.raise_request_exception = False
     found = []
+    partner = person.actor.side == "clinic"
     for address in addresses():
+        if partner and address.name in PARTNERS:
+            continue
         theirs, nobodys = _path(address, rows), _path(address, None)
         kind = "api" if theirs.startswith("/api/") else "page"
         for method, headers in ASKED[kind]:

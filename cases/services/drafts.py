@@ -233,6 +233,17 @@ def _write(
     )
 
 
+def _digest_for(*, actor: Actor, laboratory: str, at: datetime) -> str:
+    """Return the digest a draft is read under; without a laboratory the shipped set's.
+
+    Asked before the units are read: only its own set knows a laboratory's products.
+    """
+    try:
+        return digest_now(_laboratory(actor=actor, code=laboratory), at=at)
+    except Invalid:
+        return ""
+
+
 @transaction.atomic
 def case_create(
     *, actor: Actor, laboratory: str, draft: DraftInput, at: datetime
@@ -244,16 +255,14 @@ def case_create(
         Invalid: every field that cannot be used.
     """
     policies.require(actor, Command.EDIT_DRAFT)
+    digest = _digest_for(actor=actor, laboratory=laboratory, at=at)
     _none, _fine, units, prescriber, lab = _collected(
         lambda: _dates(draft, at),
         lambda: _texts(draft),
-        lambda: _units(actor, draft, ""),
+        lambda: _units(actor, draft, digest),
         lambda: _prescriber(actor=actor, email=draft.prescriber_email),
         lambda: _laboratory(actor=actor, code=laboratory),
     )
-    digest = digest_now(lab, at=at)
-    if digest:
-        units = _units(actor, draft, digest)
     case = Case.objects.create(
         clinic_id=actor.organisation_id,
         laboratory=lab,

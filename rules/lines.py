@@ -83,7 +83,9 @@ def _whole(least: int, most: int) -> Read:
     return whole
 
 
-_SOURCE, _NOTE, _KEY = words(400), words(800), words(60)
+_SOURCE, _NOTE = words(400), words(800)
+# A unit of a case keeps its material's key: longer, and no case could name it.
+_KEY = words(40)
 
 
 def _position_names(faults: Faults, value: object, pointer: str) -> tuple[str, ...]:

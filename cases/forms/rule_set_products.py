@@ -19,7 +19,7 @@ __all__ = ["MaterialForm", "material_key"]
 
 def material_key(name: str, taken: Sequence[str]) -> str:
     """Return a key for a new material: its name in plain letters, unless taken."""
-    plain = slugify(name).replace("-", "_")[:50] or "product"
+    plain = slugify(name).replace("-", "_")[:36] or "product"
     found, number = plain, 2
     while found in taken:
         found, number = f"{plain}_{number}", number + 1

@@ -148,6 +148,14 @@ def test_a_name_without_end_costs_nothing(text):
     assert "too many parts" in fault.message
 
 
+def test_a_key_is_no_longer_than_a_case_can_keep():
+    data = small()
+    data["materials"][0]["key"] = "k" * 41
+    with pytest.raises(InvalidRuleSet) as caught:
+        parse_rule_set(data)
+    assert "/materials/0/key" in {fault.pointer for fault in caught.value.faults}
+
+
 def test_toml_numbers_are_exact():
     text = "x = 0.1"
     assert tomllib.loads(text, parse_float=D) == {"x": D("0.1")}

@@ -236,6 +236,10 @@ class LinesEditor:
         self.sections = self._read()
         return True
 
+    def is_valid(self) -> bool:
+        """Leave every judgement to the core."""
+        return True
+
     def place(self, error: Invalid, document: Mapping[str, Any]) -> None:
         """Put every fault into its cell, and list all with the way there."""
         for fault in error.fields:

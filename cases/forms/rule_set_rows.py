@@ -66,6 +66,8 @@ class RowsEditor:
     def __init__(self, body: Body, sheet: Sheet) -> None:
         self.sheet = sheet
         self.problems: list[dict[str, str]] = []
+        # Lines of others that stand in front of these in the rule set's list.
+        self.before = 0
         self._keys = (*sheet.texts, *sheet.lists, *sheet.flags, *_MARKS)
         self._sent: list[SheetRow] = []
         self.rows = [self._row(body, n) for n in numbers(body, sheet.name)]
@@ -119,12 +121,18 @@ class RowsEditor:
                 line |= {"allowed": False} if key == "refused" else {key: True}
         return line
 
-    def place(self, error: Invalid, *, before: int = 0) -> None:
-        """Put every fault into its cell; ``before`` lines of others stood in front."""
+    def is_valid(self) -> bool:
+        """Leave every judgement to the core."""
+        return True
+
+    def place(self, error: Invalid, document: Mapping[str, Any]) -> None:
+        """Put every fault into its cell, and list all with the way there."""
         for fault in error.fields:
-            text = rule_fault(fault, lambda pointer: self._named(pointer, before))
+            text = rule_fault(fault, self._named)
             name, *parts = fault.pointer.strip("/").split("/")
-            place = int(parts[0]) - before if parts and parts[0].isdecimal() else -1
+            place = (
+                int(parts[0]) - self.before if parts and parts[0].isdecimal() else -1
+            )
             if name != self.sheet.name or not 0 <= place < len(self._sent):
                 self.problems.append({"href": "", "text": text})
                 continue
@@ -133,8 +141,8 @@ class RowsEditor:
             said = _("Line {n}: {text}").format(n=place + 1, text=text)
             self.problems.append({"href": f"#{href}", "text": said})
 
-    def _named(self, pointer: str, before: int) -> str:
+    def _named(self, pointer: str) -> str:
         number = pointer.rsplit("/", 1)[-1]
         if not number.isdecimal():
             return pointer
-        return _("line {n}").format(n=int(number) - before + 1)
+        return _("line {n}").format(n=int(number) - self.before + 1)

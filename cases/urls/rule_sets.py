@@ -54,7 +54,7 @@ urlpatterns = [
         rule_set_products.remove,
         name="rule_set_remove",
     ),
-    path(f"{_DRAFT}/impact/", rule_set_impact.start, name="rule_set_impact_start"),
+    path(f"{_DRAFT}/impact/", rule_set_approval.compare, name="rule_set_impact_start"),
     path(f"{_DRAFT}/propose/", rule_set_approval.propose, name="rule_set_propose"),
     path(f"{_DRAFT}/approve/", rule_set_approval.approve, name="rule_set_approve"),
     path(f"{_DRAFT}/return/", rule_set_approval.send_back, name="rule_set_return"),

@@ -1,6 +1,7 @@
-"""A draft on its way to force: proposed, approved, returned, published, discarded."""
+"""A draft on its way to force: compared, proposed, approved, published, discarded."""
 
 from collections.abc import Callable
+from typing import Any
 
 from django.contrib import messages
 from django.http import HttpResponse
@@ -18,6 +19,7 @@ from cases.forms.rule_sets import ProposeForm, ReturnForm, VersionForm
 from cases.selectors.check_catalog import own_rule_set
 from cases.selectors.rule_sets import draft_get, draft_rule_set, other_managers
 from cases.services import rule_sets as services
+from cases.services.rule_set_impact import impact_start
 from cases.views.access import ActingRequest, acting_required
 from cases.views.rule_set_drafts import draft_context
 from cases.views.rule_set_pages import (
@@ -32,7 +34,7 @@ from cases.views.rule_set_pages import (
 )
 from rules.difference import differences
 
-__all__ = ["approve", "discard", "propose", "publish", "send_back"]
+__all__ = ["approve", "compare", "discard", "propose", "publish", "send_back"]
 
 
 @both
@@ -66,20 +68,29 @@ def propose(request: ActingRequest, code: str) -> HttpResponse:
 
 
 def _step(
-    request: ActingRequest, code: str, act: Callable[[], object], done: str
+    request: ActingRequest,
+    code: str,
+    act: Callable[[], Any],
+    done: str = "",
+    goes_to: Callable[[Any], str] | None = None,
 ) -> HttpResponse:
-    """Carry a button of the draft's page out; refused, the page comes back with why."""
+    """Carry a button of the draft's page out; refused, the page comes back with why.
+
+    ``goes_to`` finds the next address from what was made; else it is the draft's.
+    """
     problems: list[dict[str, str]] = []
     changed, status = None, 422
     try:
-        act()
+        made = act()
     except Invalid as error:
         problems = [{"href": "", "text": fault_text(one)} for one in error.fields]
     except (StaleVersion, Conflict) as error:
         changed, status = changed_of(request, code, error), error.status
     else:
-        messages.success(request, done)
-        return redirect("rule_set_draft", code=code)
+        if done:
+            messages.success(request, done)
+        own = reverse("rule_set_draft", args=[code])
+        return redirect(goes_to(made) if goes_to else own)
     found = draft_get(actor=request.actor, code=code)
     context = {
         **draft_context(request, found),
@@ -87,6 +98,19 @@ def _step(
         "changed": changed,
     }
     return render(request, "rule_sets/draft.html", context, status=status)
+
+
+@require_POST
+@acting_required
+def compare(request: ActingRequest, code: str) -> HttpResponse:
+    """Begin to compare a draft with the cases."""
+    draft_get(actor=request.actor, code=code)
+    return _step(
+        request,
+        code,
+        lambda: impact_start(actor=request.actor, code=code, at=clock.now()),
+        goes_to=lambda made: reverse("rule_set_impact", args=[made.code]),
+    )
 
 
 @require_POST

@@ -1,26 +1,24 @@
-"""What a draft would change among the cases: start, progress, result."""
+"""What a draft would change among the cases: progress and result."""
 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from django.http import HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import render
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_POST, require_safe
+from django.views.decorators.http import require_safe
 
 from cases import clock
 from cases.enums import DraftStatus, ImpactStatus
-from cases.errors import Conflict, Invalid, NotFound
+from cases.errors import Invalid, NotFound
 from cases.forms.vocabulary import site_words, tooth_number
 from cases.selectors.check_catalog import own_rule_set
 from cases.selectors.rule_sets import (
     ImpactCounts,
-    draft_get,
     impact_cases,
     impact_counts,
     impact_get,
 )
-from cases.services.rule_set_impact import impact_start
 from cases.tenancy import Actor
 from cases.views.access import ActingRequest, acting_required
 from rules.terms import Quantity, label
@@ -28,7 +26,7 @@ from rules.terms import Quantity, label
 if TYPE_CHECKING:
     from cases.models import RuleSetDraft, RuleSetImpact, RuleSetImpactCase
 
-__all__ = ["ImpactState", "impact", "impact_state", "start"]
+__all__ = ["ImpactState", "impact", "impact_state"]
 
 # The most sites shown of one case; a link leads to the rest.
 _SITES = 6
@@ -82,21 +80,6 @@ def impact_state(
         edited=found.digest != draft.digest,
         overtaken=found.against != in_force and draft.status != DraftStatus.PUBLISHED,
     )
-
-
-@require_POST
-@acting_required
-def start(request: ActingRequest, code: str) -> HttpResponse:
-    """Begin to compare a draft with the cases."""
-    try:
-        made = impact_start(actor=request.actor, code=code, at=clock.now())
-    except Conflict:
-        found = draft_get(actor=request.actor, code=code)
-        if found.status not in (DraftStatus.PUBLISHED, DraftStatus.DISCARDED):
-            raise
-        context = {"draft": found}
-        return render(request, "rule_sets/moved_on.html", context, status=409)
-    return redirect("rule_set_impact", code=made.code)
 
 
 def _sites(actor: Actor, sites: list[dict[str, str]]) -> tuple[SiteChange, ...]:

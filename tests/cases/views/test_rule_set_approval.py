@@ -309,7 +309,20 @@ def test_a_published_draft_is_not_compared_any_more(desk: Desk):
     answer = desk.browser("lab_manager").post(page_of(draft, "impact/"))
 
     assert answer.status_code == 409
-    assert "A published set never changes" in body(answer)
+    assert "Only a draft is compared with the cases." in body(answer)
+
+
+def test_too_many_comparisons_at_once_are_refused_on_the_drafts_page(desk: Desk):
+    desk.play.at_check(sufficient_unit())
+    browser = desk.browser("lab_manager")
+    answers = []
+    for label in "abcdefgh":
+        draft = copied(desk, label=label)
+        answers.append(browser.post(page_of(draft, "impact/")))
+
+    assert answers[0].status_code == 302
+    assert answers[-1].status_code == 409
+    assert "Which cases it would change" in body(answers[-1])
 
 
 def test_the_result_asks_no_more_for_three_cases_than_for_one(desk: Desk):

@@ -506,7 +506,7 @@ def test_who_looks_again_gets_the_present_version_and_nothing_is_stored(
 
 def test_a_lines_charge_named_twice_is_named_in_words(desk: Desk):
     draft = copied(desk)
-    sent = {"version": draft.version}
+    sent: dict[str, Any] = {"version": draft.version}
     for number in (0, 4):
         sent |= {
             f"charges-{number}-material": "full_metal",

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from django.utils.translation import gettext as _
 
+from cases.lifecycle import AnswerKind
 from cases.views.figures import UnitPanel
 from cases.views.site_rows import SHORT, SiteRow
 from cases.views.span_rows import SpanRow
@@ -31,14 +32,25 @@ def _site(row: SiteRow) -> str:
     return f"- {row.label}{where}: {said}."
 
 
+# What a technician would write: measuring again is the bench's own, the patient's
+# risk and the opposing tooth are the clinician's to bring up. All stand on the page.
+_NAMED = ("change_design", "change_material", "reduction_coping", "re_preparation")
+
+
 def _ways(panel: UnitPanel) -> list[str]:
-    """Return the feasible ways out, one a line."""
+    """Return the ways out that make the room, one a line; materials share one."""
+    lines: dict[str, list[str]] = {}
+    for option in panel.options:
+        if not option.feasible or option.kind not in _NAMED:
+            continue
+        if option.kind == AnswerKind.CHANGE_MATERIAL:
+            head, _colon, material = option.title.partition(": ")
+            lines.setdefault(head, []).append(material)
+        else:
+            lines[option.title] = list(option.depths)
     return [
-        "- "
-        + option.title
-        + (f" ({'; '.join(option.depths)})" if option.depths else "")
-        for option in panel.options
-        if option.feasible
+        f"- {head}: {'; '.join(said)}" if said else f"- {head}"
+        for head, said in lines.items()
     ]
 
 

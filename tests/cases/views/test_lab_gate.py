@@ -49,8 +49,12 @@ def test_the_query_is_prefilled_from_the_check(desk: Desk):
     text = form.initial["text"]
     assert "Lingual cusps (maximal intercuspation): measured 1.0 to 1.5 mm" in text
     assert "needed 1.5 mm, short by up to 0.5 mm" in text
-    assert "Re-preparation (Lingual cusps: 0.0 to 0.5 mm)" in text
-    assert "Leucite" not in text
+    assert "- Re-preparation: Lingual cusps: 0.0 to 0.5 mm\n" in text
+    assert text.count("Change of material") == 1
+    assert "; zirconia 3Y, conventional cementation;" in text
+    # Infeasible, or the clinician's to bring up.
+    for unsaid in ("eucite", "opposing tooth", "risk"):
+        assert unsaid not in text
 
 
 def test_as_prefilled_it_can_be_sent(desk: Desk):

@@ -67,7 +67,8 @@ def _in_force(case: Case) -> list[Coverage]:
     stale: dict[str, datetime] = {}
     marked = Reading.objects.filter(case=case, stale_at__isnull=False)
     for tooth, at in marked.order_by("stale_at").values_list("tooth", "stale_at"):
-        stale[tooth] = at
+        if at is not None:  # as asked for above
+            stale[tooth] = at
     return [
         row
         for row in counting

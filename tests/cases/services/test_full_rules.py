@@ -1,6 +1,7 @@
 """What cases make of the full rules: staleness, verified mounting, sets in force."""
 
 from datetime import date, timedelta
+from typing import Any
 
 import pytest
 
@@ -172,7 +173,7 @@ class TestSetInForce:
         self, play: Play
     ):
         case = play.draft(sufficient_unit())
-        shipped = shipped_rule_set().dump()
+        shipped: dict[str, Any] = shipped_rule_set().dump()
         kept = [m for m in shipped["materials"] if m["key"] != "metal_ceramic"]
         lines = {
             key: [x for x in shipped[key] if x["material"] != "metal_ceramic"]
@@ -245,7 +246,7 @@ def test_connectors_are_kept_signed_and_judged(play: Play):
     assert content["connectors"] == planned
     sent = play.submit(case)
     with acting(play.world.dentist):
-        check = Check.objects.get(pk=sent.current_check_id)
+        check = Check.objects.get(pk=sent.current_check_id or 0)
     assert check.request["connectors"] == planned
     assert check.request_sha256 == sha256_hex(canonical_json(check.request))
     with pytest.raises(Invalid) as refused:
@@ -253,7 +254,7 @@ def test_connectors_are_kept_signed_and_judged(play: Play):
     assert refused.value.fields[0].pointer.startswith("/connectors/0")
 
     def test_a_new_draft_may_name_a_product_only_the_laboratory_has(self, play: Play):
-        document = shipped_rule_set().dump()
+        document: dict[str, Any] = shipped_rule_set().dump()
         metal = next(m for m in document["materials"] if m["key"] == "full_metal")
         key = "own_metal".ljust(40, "x")  # as long as a key may be
         own = {**metal, "key": key, "label": "own metal", "under": "full_metal"}

@@ -46,7 +46,7 @@ UPDATE cases_rulesetdraft SET status = 'approved', approved_by_id = %s,
 
 def test_nobody_approves_in_anothers_name(first: Actor, second: Actor):
     draft = proposed(first)
-    values = [second.membership_id, draft.code]
+    values: list[int | str] = [second.membership_id, draft.code]
     assert refused(first, APPROVE, values) == "CB001"
     assert run(second, APPROVE, values) == 1
 
@@ -114,14 +114,14 @@ def test_only_a_manager_publishes_and_only_for_the_future(
     draft = approved(first, second)
     run(first, VERSION, [draft.code])
     technician = play.world.technician
-    values = [technician.membership_id, draft.code]
+    values: list[int | str] = [technician.membership_id, draft.code]
     assert refused(technician, PUBLISH, values) == "CB001"
     # In the name of somebody else.
     assert refused(first, PUBLISH, [second.membership_id, draft.code]) == POLICY
     late = PUBLISH.replace(
         "coalesce(approved_at, now())", "(effective_from + 2)::timestamptz"
     )
-    own = [first.membership_id, draft.code]
+    own: list[int | str] = [first.membership_id, draft.code]
     assert refused(first, late, own) == "CB001"
     unnamed = PUBLISH.replace("approved_by_name, %s", "'Nobody', %s")
     assert refused(first, unnamed, own) == "CB001"
@@ -253,8 +253,15 @@ def test_who_parted_reads_nothing_published_since(
     assert seen(clinic) == [made.digest]
     later = AT + timedelta(days=2)
     draft = copied(first, "2026-2")
-    values = {"effective_from": later.date(), "note": "", "at": later}
-    act(first, rule_sets.draft_propose, draft.code, **values)
+    day = later.date()
+    act(
+        first,
+        rule_sets.draft_propose,
+        draft.code,
+        effective_from=day,
+        note="",
+        at=later,
+    )
     act(second, rule_sets.draft_approve, draft.code, at=later)
     after = act(first, rule_sets.draft_publish, draft.code, at=later)
     assert seen(clinic) == [made.digest]
@@ -277,11 +284,11 @@ def test_a_poisoned_version_is_refused_before_it_is_in_force(
 @pytest.mark.parametrize("text", ["1.0\u202e0.1", "a\u2066b"])
 def test_no_note_turns_the_reading_direction(first: Actor, second: Actor, text: str):
     draft = copied(first, "x")
-    values = {"effective_from": AT.date()}
+    day, propose = AT.date(), rule_sets.draft_propose
     with pytest.raises(Invalid) as refusal:
-        act(first, rule_sets.draft_propose, draft.code, note=text, **values)
+        act(first, propose, draft.code, note=text, effective_from=day)
     assert refusal.value.fields[0].pointer == "/note"
-    act(first, rule_sets.draft_propose, draft.code, note="", **values)
+    act(first, propose, draft.code, note="", effective_from=day)
     with pytest.raises(Invalid) as refusal:
         act(second, rule_sets.draft_return, draft.code, reason=text)
     assert refusal.value.fields[0].pointer == "/reason"

@@ -1,9 +1,10 @@
 """A person's notices in the portal: read them, mark them, go to the case."""
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
@@ -12,6 +13,9 @@ from cases.enums import AuditEvent
 from cases.selectors.records import notice_list
 from cases.services.notices import notices_read
 from cases.views.access import ActingRequest, acting_required
+
+if TYPE_CHECKING:
+    from cases.models import Notice
 
 __all__ = ["notices", "notices_mark"]
 
@@ -33,12 +37,19 @@ def _words(kind: str) -> str:
     return str(AuditEvent(kind).label) if kind in AuditEvent.values else kind
 
 
+def _address(row: "Notice") -> str:
+    """Return where a notice leads; empty where there is nothing more to see."""
+    if row.case is not None:
+        return reverse("case", kwargs={"code": row.case.code})
+    return reverse("rule_sets") if row.kind.startswith("rule_set_") else ""
+
+
 @require_safe
 @acting_required
 def notices(request: ActingRequest) -> HttpResponse:
     """Show the newest notices, unread ones marked."""
     rows: list[dict[str, Any]] = [
-        {"notice": row, "words": _words(row.kind)}
+        {"notice": row, "words": _words(row.kind), "href": _address(row)}
         for row in notice_list(actor=request.actor)
     ]
     unread = sum(1 for row in rows if row["notice"].read_at is None)

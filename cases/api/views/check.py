@@ -28,6 +28,10 @@ from rules.teeth import ALL_TEETH, from_palmer, from_universal, to_universal
 
 __all__ = ["CheckClearance", "ConvertTeeth", "CurrentRuleSet", "Materials"]
 
+# A derivation is some twenty sentences for each reading: 1000 make two megabytes.
+EXPLAINED = 1000
+TOO_MUCH = "Ask for the derivation of at most 1000 readings at once."
+
 _WHICH = {"laboratory": text(40), "rule_set": text(64)}
 
 
@@ -54,6 +58,8 @@ class CheckClearance(Endpoint):
             asked = parse_check(data, rule_set=rule_set)
         except InvalidPayload as error:
             raise Invalid(*faults, *invalid_from(error.faults).fields) from error
+        if asked.explain and sum(len(u.readings) for u in asked.units) > EXPLAINED:
+            faults = (*faults, InvalidField("/explain", TOO_MUCH))
         if faults:
             raise Invalid(*faults)
         return self.answer(check_json(run_check(rule_set, asked)))

@@ -394,3 +394,18 @@ def test_what_else_is_wrong_is_said_beside_a_wrong_instrument(api: Api):
         "/units/0/readings/0/instrument",
         "/units/0/readings/0/passes_mm",
     ]
+
+
+def test_a_derivation_is_asked_of_a_bounded_number_of_readings(api: Api):
+    row = {
+        "site": "buccal_cusps",
+        "position": "maximal_intercuspation",
+        "method": "strip",
+        "passes_mm": "2.0",
+    }
+    teeth = ("16", "26", "36", "46", "17", "27")
+    units = [unit(tooth=tooth, readings=[row] * 200) for tooth in teeth]
+    found = pointers(check(api, *units, explain=True))
+    assert found == ["/explain"]
+    told = check(api, *units[:2], explain=True).json()
+    assert told["units"][0]["sites"][0]["derivation"]

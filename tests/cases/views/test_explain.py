@@ -37,6 +37,15 @@ def test_every_site_leads_to_its_derivation(desk: Desk, case: Case):
         assert f'<a href="{why(case, site)}">' in page
 
 
+def test_it_leads_to_the_rule_set_it_was_judged_by(desk: Desk, case: Case):
+    for who in ("clinician", "technician"):
+        page = desk.browser(who).get(why(case)).content.decode()
+        (address,) = re.findall(r'href="(/rule-sets/published/[^"]+)"', page)
+        read = desk.browser(who).get(address)
+        assert read.status_code == 200
+        assert shipped_rule_set().digest in read.content.decode()
+
+
 def test_the_derivation_is_the_cores_own(desk: Desk, case: Case):
     page = desk.browser("clinician").get(why(case)).content.decode()
     with acting(desk.personas.clinician.actor):

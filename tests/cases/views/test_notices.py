@@ -50,6 +50,14 @@ def test_they_are_listed_counted_and_lead_to_the_case(desk: Desk):
     assert "P-100" in page
 
 
+def test_a_notice_about_rule_sets_leads_to_them(desk: Desk):
+    tell(desk, "lab_manager", "rule_set_proposed")
+    page = desk.browser("lab_manager").get("/notices/").content.decode()
+    assert (
+        '<a data-row href="/rule-sets/">A rule set waits for your approval</a>' in page
+    )
+
+
 def test_one_or_all_are_marked_read(desk: Desk):
     for event in ("a", "b", "c"):
         tell(desk, "technician", "message.posted", event=event)

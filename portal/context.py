@@ -47,6 +47,8 @@ _PEOPLE_PAGES = (
     "/partners/",
     "/delegations/",
     "/tokens/",
+    "/instruments/",
+    "/studies/",
     "/organisation/",
     "/account/",
 )

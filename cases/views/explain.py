@@ -87,7 +87,7 @@ def _measured(site: SiteCheck, said: Captions) -> str:
     if site.is_point:
         return f"{low} {said.unit}, u = {plain(site.u_mm or Decimal(0))} {said.unit}"
     if site.high_mm is None:
-        return f"{said.at_least.format(low=low)} {said.unit}"
+        return said.at_least.format(low=f"{low} {said.unit}")
     high = mm_text(site.high_mm, said)
     return f"{said.between.format(low=low, high=high)} {said.unit}"
 

@@ -17,6 +17,7 @@ from cases.forms.vocabulary import Choices
 from cases.lifecycle import AnswerKind
 from cases.services.answers import ROWS, AnswerInput
 from cases.services.units import UNIT_TEXTS
+from rules.terms import Referral, label
 
 __all__ = [
     "OTHER",
@@ -31,12 +32,7 @@ __all__ = [
 OTHER = "change"
 CHANGING = (AnswerKind.CHANGE_MATERIAL, AnswerKind.CHANGE_DESIGN)
 
-REFERRAL_WORDS: dict[str, Promise] = {
-    "crown_lengthening": _("crown lengthening"),
-    "orthodontics": _("orthodontics"),
-    "plane_correction": _("correction of the occlusal plane"),
-    "vertical_dimension": _("change of the vertical dimension by plan"),
-}
+REFERRAL_WORDS: dict[str, Promise] = {r.value: _(label(r)) for r in Referral}
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,9 +135,9 @@ class ChoiceForm(CommandForm):
                 required=False,
                 choices=[("", _("as prescribed")), *listed],
             )
-            for key, label in _TEXTS.items():
+            for key, text in _TEXTS.items():
                 self.fields[f"{key}-{tooth}"] = forms.CharField(
-                    label=label % {"tooth": words[tooth]},
+                    label=text % {"tooth": words[tooth]},
                     required=False,
                     max_length=UNIT_TEXTS[key],
                     widget=forms.TextInput(

@@ -13,15 +13,11 @@ from cases.errors import Invalid, InvalidField
 from cases.lifecycle import AnswerKind
 from cases.models import Flag
 from cases.services.texts import refuse_overrides
+from rules.terms import Referral
 
 __all__ = ["REFERRALS", "ROWS", "AnswerInput", "Row", "validate"]
 
-REFERRALS = (
-    "crown_lengthening",
-    "orthodontics",
-    "plane_correction",
-    "vertical_dimension",
-)
+REFERRALS = tuple(referral.value for referral in Referral)
 
 
 @dataclass(frozen=True, slots=True)

@@ -198,24 +198,26 @@ def _after(
     request: ActingRequest, detail: "CaseDetail", content: dict[str, Any]
 ) -> LiveVerdict | None:
     """Return what the check says of the changed prescription."""
-    if not content.get("prescription"):
+    planned = content.get("prescription")
+    if not planned:
         return None
-    drop = ("round", "side", "stale", "instrument")
+    # As judged: side and staleness count, the round is the prescription's own word.
     units = [
         {
             **unit,
             "readings": [
-                {k: v for k, v in reading.items() if k not in drop}
+                {k: v for k, v in reading.items() if k != "round"}
                 for reading in unit["readings"]
             ],
         }
-        for unit in content["prescription"]["units"]
+        for unit in planned["units"]
     ]
     try:
         return judged(
             units,
             rule_set=rule_set_for(detail.case.rule_set_digest),
             system=request.actor.tooth_system,
+            connectors=planned["connectors"],
         )
     except Invalid:  # pragma: no cover -- the preview has checked these units
         return None

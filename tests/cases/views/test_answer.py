@@ -9,6 +9,7 @@ import pytest
 from cases import clock
 from cases.models import Answer, Case, Flag, Prescription
 from cases.services import flags
+from cases.services.readings import provisional_lost
 from cases.tenancy import acting
 from tests.cases.views.conftest import Desk
 from tests.factories import PASSWORD
@@ -115,6 +116,29 @@ def test_a_change_of_material_shows_the_new_revision_and_its_verdict(
     assert (case.state, case.verdict) == ("at_check", "sufficient")
 
 
+def test_what_the_look_says_of_stale_readings_is_what_the_check_says(
+    desk: Desk, flag: Flag
+):
+    actor = desk.personas.assistant.actor
+    with acting(actor):
+        case = Case.objects.get(pk=flag.case_id)
+        provisional_lost(
+            actor=actor,
+            code=case.code,
+            version=None,
+            note="Lost on Friday.",
+            at=desk.play.tick(),
+        )
+    choice = "change_material|36|zirconia_3y||conventional"
+    text = looked(desk, flag, choice=choice).content.decode()
+    after = text[text.index("With this change the check says") :]
+    assert "verdict-undecided" in after
+    assert "verdict-sufficient" not in after
+    assert sign(desk, flag, choice=choice).status_code == 302
+    with acting(actor):
+        assert Case.objects.get(pk=flag.case_id).verdict == "undecided"
+
+
 def test_metal_on_top_is_a_change_of_design(desk: Desk, flag: Flag):
     choice = next(
         value
@@ -187,7 +211,7 @@ def test_other_treatment_first_needs_a_future_review(desk: Desk, flag: Flag):
 def test_referrals_say_what_speaks_for_and_against_each(desk: Desk, flag: Flag):
     page = desk.browser("clinician").get(url(flag)).content.decode()
     assert page.count('value="refer"') == 1
-    assert "Orthodontics: Only where the opposing tooth is sound" in page
+    assert "Orthodontic intrusion: Only where the opposing tooth is sound" in page
     assert "Crown lengthening: not possible here. State the wall heights" in page
 
 

@@ -3,7 +3,7 @@
 import base64
 import binascii
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 
 from django.db.models import Count, QuerySet
 
@@ -38,7 +38,6 @@ __all__ = [
     "impact_get",
     "impact_latest",
     "other_managers",
-    "publication_in_force",
     "publication_list",
 ]
 
@@ -60,20 +59,6 @@ class ImpactCounts:
 
     open: int
     past: int
-
-
-def publication_in_force(*, laboratory_id: int, on: date) -> RuleSetPublication | None:
-    """Return the publication in force on a day; None: nothing published by then.
-
-    The day is the laboratory's: it begins at midnight there.
-    """
-    return (
-        RuleSetPublication.objects.filter(
-            laboratory_id=laboratory_id, effective_from__lte=on
-        )
-        .order_by("-effective_from")
-        .first()
-    )
 
 
 def other_managers(*, actor: Actor) -> list[int]:

@@ -1,7 +1,10 @@
 """The case page on paper: grey, without buttons, with every verdict as a word."""
 
+from io import BytesIO
+
 import pytest
 from playwright.sync_api import Page
+from pypdf import PdfReader
 
 from tests.browser.hands import sign_in
 from tests.play import Play, reading, unit
@@ -37,3 +40,14 @@ def test_a_printed_case_says_its_verdicts(play: Play, page: Page, tmp_path):
     for colour in colours:
         red, green, blue = (int(c) for c in colour[4:-1].split(",")[:3])
         assert red == green == blue, colour
+
+
+def test_a_printed_derivation_begins_under_its_heading(play: Play, page: Page):
+    case = play.at_check(unit())
+    sign_in(page, play.world.technician)
+    page.goto(f"/cases/{case.code}/why/36/lingual_cusps/clearance/")
+
+    first = PdfReader(BytesIO(page.pdf(format="A4"))).pages[0].extract_text()
+
+    assert "How the verdict came about" in first
+    assert "Step by step" in first

@@ -147,7 +147,10 @@ def _opposing(unit: Json) -> str:
 def _sheet(unit: Json, result: Json, *, system: str, sources: Sources) -> UnitSheet:
     tooth = str(unit["tooth"])
     surface = unit.get("occlusal_surface") or ""
-    cementation = unit.get("cementation") or ""
+    retention = unit.get("retention") or ""
+    # What is screwed down is not cemented, whatever is usual for its material.
+    screwed = retention == Retention.SCREW
+    cementation = "" if screwed else unit.get("cementation") or ""
     span = unit.get("span") or ""
     charts = unit_charts(unit, result, system=system)
     return UnitSheet(
@@ -162,9 +165,7 @@ def _sheet(unit: Json, result: Json, *, system: str, sources: Sources) -> UnitSh
                 (
                     words.term(OcclusalSurface, surface) if surface else "",
                     words.term(Cementation, cementation) if cementation else "",
-                    words.term(Retention, unit["retention"])
-                    if unit.get("retention")
-                    else "",
+                    words.term(Retention, retention) if retention else "",
                     unit.get("abutment") or "",
                 )
             )

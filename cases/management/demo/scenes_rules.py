@@ -109,7 +109,7 @@ def _product(draft: RuleSetDraft) -> dict[str, Any]:
         "label": "Wobble zirconia (invented)",
         "under": "zirconia_3y",
         "cementations": shipped["zirconia_3y"]["cementations"],
-        "instructions": "Instructions for use WZ-1 (invented), issue 3",
+        "instructions": "WZ-1 (invented), issue 3",
         "iso_6872_class": 5,
         "strength_source": "Instructions for use WZ-1 (invented), issue 3",
     }

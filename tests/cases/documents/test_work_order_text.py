@@ -284,3 +284,26 @@ def test_an_order_without_check_or_dates_still_prints():
     # The readings stand there, not judged.
     assert "Buccal cusps clearance – 2.0 slid" in found
     assert "not judged" in found
+
+
+def test_a_product_an_abutment_and_a_screw_are_named():
+    body = samples.content(
+        [
+            samples.unit(
+                "46",
+                [samples.reading("central_fossa", passes_mm="1.50")],
+                kind="implant_crown",
+                cementation="conventional",
+                retention="screw",
+                abutment="custom titanium",
+                material_label="Wobble zirconia (invented)",
+                instructions="WZ-1 (invented), issue 3",
+            )
+        ]
+    )
+    found = text(render_work_order(**samples.render_arguments(body)))
+
+    assert "Wobble zirconia (invented) Screw-retained, custom titanium" in found
+    assert "Instructions for use: WZ-1 (invented), issue 3" in found
+    # The material's usual cementation says nothing of a screw.
+    assert "onventional cementation" not in found

@@ -160,6 +160,8 @@ class AuditEvent(TextChoices):
     FIT_REPORTED = "fit.reported", _("Fit reported")
     INTERNAL_REMAKE = "remake.internal", _("Internal remake recorded")
     REMAKE_OPENED = "remake.opened", _("Remake opened")
+    REMAKE_STATED = "remake.stated", _("Attribution of a remake stated")
+    REMAKE_TRACED = "remake.traced", _("What a remake goes back to corrected")
     MESSAGE_POSTED = "message.posted", _("Message written")
     ATTACHMENT_ADDED = "attachment.added", _("Attachment added")
     CASE_CANCELLED = "case.cancelled", _("Cancelled")

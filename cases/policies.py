@@ -62,6 +62,12 @@ ORGANISATION_RIGHTS: dict[str, frozenset[Role]] = {
     "delegate": _SIGNER,
     "rule_sets": frozenset({Role.LAB_MANAGER}),
     "instruments": _CLINIC | _BENCH,
+    "audit": frozenset({Role.CLINICIAN, Role.CLINIC_MANAGER, Role.LAB_MANAGER}),
+    "audit_set_up": frozenset({Role.CLINIC_MANAGER, Role.LAB_MANAGER}),
+    "remake_causes": frozenset({Role.LAB_MANAGER}),
+    "remakes": frozenset(
+        {Role.CLINICIAN, Role.CLINIC_MANAGER, Role.TECHNICIAN, Role.LAB_MANAGER}
+    ),
 }
 
 

@@ -1,5 +1,15 @@
 """Rows of the portal, one module per noun."""
 
+from cases.models.audit import (
+    AuditDigest,
+    AuditFact,
+    AuditMemo,
+    AuditMonth,
+    AuditNote,
+    AuditQuery,
+    AuditSettings,
+    AuditView,
+)
 from cases.models.case import (
     Case,
     CaseParty,
@@ -12,7 +22,15 @@ from cases.models.flag import Answer, Flag, Signature
 from cases.models.instrument import Instrument, InstrumentStrip, RepeatabilityStudy
 from cases.models.measurement import Check, Coverage, Reading, SiteVerdict
 from cases.models.outbox import IdempotencyKey, Notice, OutboxRow, Recipient
-from cases.models.outcome import FitReport, Remake
+from cases.models.outcome import (
+    FitReport,
+    Remake,
+    RemakeCause,
+    RemakeEvidence,
+    RemakeLoss,
+    RemakeStatement,
+    RemakeTrace,
+)
 from cases.models.people import (
     ApiToken,
     Delegation,
@@ -37,6 +55,14 @@ __all__ = [
     "Answer",
     "ApiToken",
     "Attachment",
+    "AuditDigest",
+    "AuditFact",
+    "AuditMemo",
+    "AuditMonth",
+    "AuditNote",
+    "AuditQuery",
+    "AuditSettings",
+    "AuditView",
     "Case",
     "CaseParty",
     "Check",
@@ -59,6 +85,11 @@ __all__ = [
     "Reading",
     "Recipient",
     "Remake",
+    "RemakeCause",
+    "RemakeEvidence",
+    "RemakeLoss",
+    "RemakeStatement",
+    "RemakeTrace",
     "RepeatabilityStudy",
     "Round",
     "RuleSetDraft",

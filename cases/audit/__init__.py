@@ -1,0 +1,1 @@
+"""The audit of remakes, pure: figures of months, statistics, tables, findings."""

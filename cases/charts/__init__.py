@@ -1,0 +1,1 @@
+"""Pictures of the audit as accessible SVG, drawn by matplotlib."""

@@ -2,6 +2,7 @@
 
 from cases.models.audit import (
     AuditDigest,
+    AuditDigestStop,
     AuditFact,
     AuditMemo,
     AuditMonth,
@@ -56,6 +57,7 @@ __all__ = [
     "ApiToken",
     "Attachment",
     "AuditDigest",
+    "AuditDigestStop",
     "AuditFact",
     "AuditMemo",
     "AuditMonth",

@@ -15,6 +15,7 @@ from cases.tenancy import TenantManager
 
 __all__ = [
     "AuditDigest",
+    "AuditDigestStop",
     "AuditFact",
     "AuditMemo",
     "AuditMonth",
@@ -273,3 +274,18 @@ class AuditDigest(models.Model):
 
     def __str__(self) -> str:
         return f"audit digest {self.pk}"
+
+
+class AuditDigestStop(models.Model):
+    """That a manager wants no mail of the digest; the notice in the portal stays."""
+
+    membership = models.OneToOneField(
+        Membership, models.CASCADE, primary_key=True, related_name="+"
+    )
+    organisation = models.ForeignKey(Organisation, models.CASCADE, related_name="+")
+    stopped_at = models.DateTimeField()
+
+    objects = TenantManager["AuditDigestStop"]()
+
+    def __str__(self) -> str:
+        return f"audit digest stop {self.pk}"

@@ -1,6 +1,6 @@
 """Notices as rows: made once, read, and marked when their mail went out."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -38,8 +38,12 @@ def notices_create(
     event: str,
     case_id: int | None,
     at: datetime,
+    no_mail: Collection[int] = (),
 ) -> None:
-    """Create what is not there yet: one per event, person and channel."""
+    """Create what is not there yet: one per event, person and channel.
+
+    ``no_mail``: memberships that are told in the portal only.
+    """
     Notice.objects.bulk_create(
         (
             Notice(
@@ -59,6 +63,7 @@ def notices_create(
             )
             for person in people
             for channel in ("portal", "mail")
+            if channel == "portal" or person.membership_id not in no_mail
         ),
         ignore_conflicts=True,
     )

@@ -31,6 +31,7 @@ def _words(kind: str) -> str:
         "rule_set_approved": _("A rule set was approved"),
         "rule_set_returned": _("A rule set was returned to editing"),
         "rule_set_published": _("A new rule set was published"),
+        "audit_digest": _("The remake audit of last month is ready"),
     }
     if kind in others:
         return others[kind]

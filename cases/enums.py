@@ -4,10 +4,14 @@ from django.db.models import TextChoices
 from django.utils.translation import gettext_lazy as _
 
 __all__ = [
+    "Attribution",
     "AuditEvent",
     "Basis",
+    "Cause",
     "CoverageKind",
+    "Detected",
     "DraftStatus",
+    "Finding",
     "FlagReason",
     "FlagStatus",
     "ImpactStatus",
@@ -128,6 +132,74 @@ class WorkOrderStatus(TextChoices):
     ACTIVE = "active", _("Active")
     SUSPENDED = "suspended", _("Suspended")
     SUPERSEDED = "superseded", _("Superseded")
+
+
+class Finding(TextChoices):
+    """What a fit report may say, several at once; the first stands alone."""
+
+    AS_DELIVERED = "as_delivered", _("As delivered")
+    RESTORATION_ADJUSTED = "restoration_adjusted", _("Restoration adjusted")
+    OPPOSING_ADJUSTED = "opposing_adjusted", _("Opposing tooth adjusted")
+    PROVISIONALLY_CEMENTED = "provisionally_cemented", _("Provisionally cemented")
+    PERFORATED = "perforated", _("Perforated while adjusting")
+    TOO_HIGH = "too_high", _("Too high")
+    MARGIN_OPEN = "margin_open", _("Margin open")
+    CONTACT_WRONG = "contact_wrong", _("Proximal contact wrong")
+    SHADE_WRONG = "shade_wrong", _("Shade wrong")
+
+
+class Cause(TextChoices):
+    """Why work is made again; a laboratory adds causes of its own.
+
+    Common practice, no source: drawn from what published surveys of rejected crowns
+    and of laboratories count (fit, contacts, occlusion, look, records, prescription).
+    """
+
+    MARGINAL_FIT = "marginal_fit", _("Marginal fit")
+    PROXIMAL_CONTACT = "proximal_contact", _("Proximal contact")
+    OCCLUSION_HIGH = "occlusion_high", _("Occlusion too high")
+    OCCLUSION_THIN = "occlusion_thin", _("Occlusal thickness too low")
+    PERFORATION = "perforation", _("Perforation")
+    FRACTURE = "fracture", _("Fracture or chipping")
+    SHADE = "shade", _("Shade")
+    CONTOUR = "contour", _("Contour")
+    IMPRESSION = "impression", _("Impression or scan")
+    JAW_RECORD = "jaw_record", _("Jaw record")
+    WRONG_PRESCRIPTION = (
+        "wrong_prescription",
+        _("Wrong tooth, material or prescription"),
+    )
+    CLEARANCE_RISK_ACCEPTED = "clearance_risk_accepted", _("Accepted clearance risk")
+    MISCAST = "miscast", _("Casting or milling fault")
+    LABORATORY_ERROR = "laboratory_error", _("Laboratory error")
+    CHANGE_OF_PLAN = "change_of_plan", _("Change of plan")
+    PATIENT = "patient", _("Patient's wish")
+
+
+class Detected(TextChoices):
+    """Where it was noticed that work has to be made again, in the order of the work."""
+
+    INTAKE = "intake", _("At intake")
+    MODEL = "model", _("On the model")
+    DESIGN = "design", _("At the wax-up or design")
+    FRAMEWORK = "framework", _("At the framework")
+    CERAMIC = "ceramic", _("After the ceramic")
+    FINAL_CHECK = "final_check", _("At the final check")
+    TRY_IN = "try_in", _("At the try-in")
+    SEATING = "seating", _("At seating")
+    AFTER_CEMENTATION = "after_cementation", _("After cementation")
+    # What a report without the place says; never offered.
+    AFTER_DISPATCH = "after_dispatch", _("After dispatch")
+
+
+class Attribution(TextChoices):
+    """To whom a remake goes back, as one side sees it."""
+
+    CLINIC = "clinic", _("Clinic")
+    LABORATORY = "laboratory", _("Laboratory")
+    SHARED = "shared", _("Shared")
+    UNDETERMINED = "undetermined", _("Cannot be told")
+    DISPUTED = "disputed", _("Disputed")
 
 
 class AuditEvent(TextChoices):

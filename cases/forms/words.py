@@ -7,11 +7,12 @@ is, so that an old row never breaks a page.
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
-from cases.enums import FlagReason
+from cases.enums import Attribution, Cause, Detected, Finding, FlagReason
 from cases.lifecycle import AnswerKind, CaseState, Command, Mover
 
 __all__ = [
     "ANSWERS",
+    "ATTRIBUTIONS",
     "CAUSES",
     "COMMANDS",
     "CONTENTS",
@@ -129,43 +130,10 @@ RECORDS: Words = {
     "jaw_record": _("jaw record"),
 }
 
-CAUSES: Words = {
-    "marginal_fit": _("Marginal fit"),
-    "proximal_contact": _("Proximal contact"),
-    "occlusion_high": _("Occlusion too high"),
-    "occlusion_thin": _("Occlusal thickness too low"),
-    "perforation": _("Perforation"),
-    "fracture": _("Fracture"),
-    "shade": _("Shade"),
-    "contour": _("Contour"),
-    "impression": _("Impression or scan"),
-    "jaw_record": _("Jaw record"),
-    "wrong_prescription": _("Wrong prescription"),
-    "clearance_risk_accepted": _("Accepted clearance risk"),
-    "laboratory_error": _("Laboratory error"),
-    "change_of_plan": _("Change of plan"),
-    "patient": _("Patient's wish"),
-}
-
-DETECTED: Words = {
-    "model": _("On the model"),
-    "wax_up": _("At the wax-up or design"),
-    "framework": _("At the framework"),
-    "ceramic": _("After the ceramic"),
-    "final_check": _("At the final check"),
-}
-
-FINDINGS: Words = {
-    "as_delivered": _("As delivered"),
-    "restoration_adjusted": _("Restoration adjusted"),
-    "opposing_adjusted": _("Opposing tooth adjusted"),
-    "provisionally_cemented": _("Provisionally cemented"),
-    "perforated": _("Perforated while adjusting"),
-    "too_high": _("Too high"),
-    "margin_open": _("Margin open"),
-    "contact_wrong": _("Proximal contact wrong"),
-    "shade_wrong": _("Shade wrong"),
-}
+CAUSES: Words = {one.value: one.label for one in Cause}
+DETECTED: Words = {one.value: one.label for one in Detected}
+FINDINGS: Words = {one.value: one.label for one in Finding}
+ATTRIBUTIONS: Words = {one.value: one.label for one in Attribution}
 
 ROUND_CAUSES: Words = {
     "submission": _("submission"),
@@ -182,6 +150,7 @@ _ALL: dict[str, Words] = {
     "answer": ANSWERS,
     "content": CONTENTS,
     "record": RECORDS,
+    "attribution": ATTRIBUTIONS,
     "cause": CAUSES,
     "detected": DETECTED,
     "finding": FINDINGS,

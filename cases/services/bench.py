@@ -9,9 +9,19 @@ from cases.errors import Invalid, NotAllowed
 from cases.lifecycle import CaseState, Command
 from cases.models import Case, Flag, Remake, WorkOrder
 from cases.services.base import advance, begin, database_guards
+from cases.services.remake_parts import (
+    ATTRIBUTIONS,
+    CAUSES,
+    DETECTED_BEFORE,
+    RemakeDetails,
+    remake_read,
+)
+from cases.services.remake_store import remake_store
+from cases.services.remake_traces import remake_content, traces_draw
 from cases.tenancy import Actor
 
 __all__ = [
+    "ATTRIBUTIONS",
     "CAUSES",
     "case_cancel",
     "case_dispatch",
@@ -21,25 +31,6 @@ __all__ = [
     "case_try_in",
     "internal_remake",
 ]
-
-CAUSES = (
-    "marginal_fit",
-    "proximal_contact",
-    "occlusion_high",
-    "occlusion_thin",
-    "perforation",
-    "fracture",
-    "shade",
-    "contour",
-    "impression",
-    "jaw_record",
-    "wrong_prescription",
-    "clearance_risk_accepted",
-    "laboratory_error",
-    "change_of_plan",
-    "patient",
-)
-ATTRIBUTIONS = ("", "clinic", "laboratory", "shared", "undetermined", "disputed")
 
 
 def check_text(pointer: str, text: str, *, message: str) -> str:
@@ -217,29 +208,40 @@ def internal_remake(
     detected_at: str,
     note: str,
     at: datetime,
+    attribution: str = "",
+    details: RemakeDetails | None = None,
 ) -> Remake:
-    """Record work made again before dispatch; the case stays in fabrication."""
+    """Record work made again before dispatch; the case stays in fabrication.
+
+    ``attribution`` is the laboratory's. Lines to the verdicts and answers it may go
+    back to are drawn at once.
+
+    Raises:
+        NotFound, NotAllowed, StaleVersion, IllegalTransition: as ever.
+        Invalid: every field that cannot be used.
+    """
     case = begin(
         actor=actor, code=code, command=Command.INTERNAL_REMAKE, version=version
     )
-    if cause not in CAUSES:
-        raise Invalid.one("/cause", "Choose a cause from the list.")
-    remake = Remake.objects.create(
-        case=case,
-        internal=True,
+    parts = remake_read(
+        case,
         cause=cause,
-        detected_at=detected_at[:20],
-        note=note.strip(),
-        recorded_by_id=actor.membership_id,
-        recorded_at=at,
+        detected_at=detected_at,
+        detected_known=DETECTED_BEFORE,
+        attribution=attribution,
+        note=note,
+        details=details or RemakeDetails(),
+        whole_spans=False,
     )
-    with database_guards():
-        advance(
-            case,
-            command=Command.INTERNAL_REMAKE,
-            event=AuditEvent.INTERNAL_REMAKE,
-            actor=actor,
-            at=at,
-            content={"cause": cause, "note": note.strip()},
-        )
+    with remake_store(case, parts, actor=actor, new_case=None, at=at) as remake:
+        drawn = traces_draw(remake, actor=actor, at=at)
+        with database_guards():
+            advance(
+                case,
+                command=Command.INTERNAL_REMAKE,
+                event=AuditEvent.INTERNAL_REMAKE,
+                actor=actor,
+                at=at,
+                content=remake_content(remake, drawn),
+            )
     return remake

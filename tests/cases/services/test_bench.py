@@ -52,7 +52,7 @@ def test_an_internal_remake_is_recorded_and_stays(made):
             lab,
             code,
             cause="bad_luck",
-            detected_at="bench",
+            detected_at="ceramic",
             note="",
         )
     _do(
@@ -61,7 +61,7 @@ def test_an_internal_remake_is_recorded_and_stays(made):
         lab,
         code,
         cause="fracture",
-        detected_at="bench",
+        detected_at="ceramic",
         note="Chipped in the furnace.",
     )
     with acting(lab):

@@ -111,6 +111,10 @@ def text_faults(
     return []
 
 
+def _within(value: Decimal | int, most: Decimal | int) -> bool:
+    return Decimal(value).is_finite() and 0 <= value <= most
+
+
 def loss_faults(loss: LossInput | None, pointer: str = "/loss") -> list[InvalidField]:
     """Return which figures of a loss cannot be; negative ones never can."""
     if loss is None:
@@ -127,7 +131,7 @@ def loss_faults(loss: LossInput | None, pointer: str = "/loss") -> list[InvalidF
             (("most", str(most)),),
         )
         for name, (value, most) in bounds.items()
-        if value is not None and not 0 <= value <= most
+        if value is not None and not _within(value, most)
     ]
     amount = loss.amount
     if not faults and amount is not None and amount != round(amount, 2):

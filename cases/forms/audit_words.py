@@ -1,0 +1,162 @@
+"""What the audit counts, in the words people read.
+
+Keys are those of ``cases.audit.figures`` and of the facts; a key without a word stands
+as it is, so that an old row never breaks a page.
+"""
+
+from collections.abc import Mapping
+from typing import Final
+
+from django.utils.functional import Promise
+from django.utils.text import capfirst
+from django.utils.translation import gettext as _now
+from django.utils.translation import gettext_lazy as _
+
+from cases.forms.words import ANSWERS, CAUSES, DETECTED
+from rules.terms import Kind, Method, ToothClass, Verdict, label
+
+__all__ = [
+    "ATTRIBUTIONS",
+    "CLASSES",
+    "CLOSED",
+    "DIMENSIONS",
+    "FILTERS",
+    "GROUPINGS",
+    "MEASURES",
+    "OPTIONS",
+    "OUTCOMES",
+    "SIDES",
+    "audit_words",
+]
+
+Words = Mapping[str, Promise]
+
+DIMENSIONS: Final[Words] = {
+    "clinic": _("Clinic"),
+    "clinician": _("Clinician"),
+    "technician": _("Technician"),
+    "material": _("Material"),
+    "kind": _("Kind of restoration"),
+    "tooth_class": _("Tooth"),
+    "method": _("Method of measurement"),
+}
+# What else narrows a list of cases, in the order it is said.
+FILTERS: Final[Words] = {
+    **DIMENSIONS,
+    "cause": _("Cause of the remake"),
+    "outcome": _("What became of it"),
+    "flagged": _("Query about clearance"),
+    "option": _("Option chosen"),
+    "first_verdict": _("Verdict at submission"),
+    "first_class": _("Clearance at submission"),
+    "built_class": _("Clearance as built"),
+}
+MEASURES: Final[Words] = {
+    "remade": _("Remade after dispatch"),
+    "opposing_adjusted": _("Opposing tooth adjusted at seating"),
+    "restoration_adjusted": _("Restoration adjusted at seating"),
+    "internal": _("Made again before dispatch"),
+    "as_delivered": _("Fitted as delivered"),
+    "adverse": _("Remade, not fitted or opposing tooth adjusted"),
+    "reported": _("Reported what became of it"),
+    "flagged": _("Query about clearance before dispatch"),
+    "accepted": _("Built below the need, accepted or within uncertainty"),
+}
+OUTCOMES: Final[Words] = {
+    "remade": _("Remade"),
+    "not_fitted": _("Not fitted"),
+    "opposing_adjusted": _("Opposing tooth adjusted"),
+    "restoration_adjusted": _("Restoration adjusted"),
+    "as_delivered": _("Fitted as delivered"),
+    "not_reported": _("Not reported"),
+    "internal": _("Made again before dispatch"),
+    "flagged": _("Query before dispatch"),
+    "accepted": _("Accepted below the need"),
+    "adverse": _("Remade, not fitted or opposing tooth adjusted"),
+    "reported": _("Reported"),
+}
+# The worst required site: its need less the middle of what was measured.
+CLASSES: Final[Words] = {
+    "sufficient": _("Sufficient"),
+    "undecided": _("Undecided"),
+    "up_to_025": _("Short by up to 0.25 mm"),
+    "up_to_050": _("Short by 0.25 to 0.50 mm"),
+    "over_050": _("Short by more than 0.50 mm"),
+    "unmeasured": _("Not measured"),
+    "": _("No check"),
+}
+OPTIONS: Final[Words] = {
+    **{kind.value: words for kind, words in ANSWERS.items()},  # type: ignore[attr-defined]  # -- the keys are AnswerKind
+    "withdrawn": _("Query withdrawn"),
+    "": _("No query"),
+}
+ATTRIBUTIONS: Final[Words] = {
+    "clinic": _("Clinic"),
+    "laboratory": _("Laboratory"),
+    "shared": _("Both sides"),
+    "undetermined": _("Undetermined"),
+    "disputed": _("Disputed"),
+    "": _("Undetermined"),
+}
+SIDES: Final[Words] = {
+    "laboratory": _("Laboratory: from the records' arrival to the query"),
+    "clinic": _("Clinic: from the query to the answer"),
+}
+CLOSED: Final[Words] = {
+    "answered": _("Answered"),
+    "withdrawn": _("Withdrawn by the laboratory"),
+    "open": _("Waiting for the clinic"),
+    "": _("Waiting for the clinic"),
+}
+GROUPINGS: Final[Words] = {
+    "month": _("by month"),
+    "quarter": _("by quarter"),
+    "half_year": _("by half year"),
+}
+FLAGGED: Final[Words] = {"yes": _("with a query"), "no": _("without a query")}
+
+
+def _said(words: Words) -> dict[str, str]:
+    return {key: str(text) for key, text in words.items()}
+
+
+def audit_words() -> dict[str, dict[str, str]]:
+    """Return list -> key -> words in the reader's language, for a report's labels.
+
+    Names of clinics, people, materials and a laboratory's own causes are not known
+    here; the service adds them.
+    """
+    kinds = {kind.value: capfirst(_now(label(kind))) for kind in Kind}
+    classes = _said(CLASSES)
+    return {
+        "kind": {**kinds, "bridge": _now("Bridge")},
+        "tooth_class": {one.value: capfirst(_now(label(one))) for one in ToothClass},
+        "method": {
+            **{one.value: capfirst(_now(label(one))) for one in Method},
+            "": _now("Not measured by the clinic"),
+        },
+        "cause": _said(CAUSES),
+        "dimension": _said(DIMENSIONS),
+        "measure": _said(MEASURES),
+        "outcome": {**_said(OUTCOMES), "other": _now("Any")},
+        "shortage": classes,
+        "first_class": classes,
+        "built_class": classes,
+        "option": {**_said(OPTIONS), "other": _now("Any")},
+        "verdict": {
+            **{one.value: capfirst(_now(label(one))) for one in Verdict},
+            "": _now("No check"),
+            # Ways that few took, taken together.
+            "other": _now("All other ways"),
+        },
+        "attribution": _said(ATTRIBUTIONS),
+        "detected": _said(DETECTED),
+        "side": _said(SIDES),
+        "closed": _said(CLOSED),
+        "flagged": _said(FLAGGED),
+        "opposing": {
+            "without": _now("Without a query"),
+            "with": _now("After a query"),
+        },
+        "grouping": _said(GROUPINGS),
+    }

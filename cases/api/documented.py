@@ -31,7 +31,8 @@ class Operation:
     """One method of a route.
 
     ``request`` is the JSON Schema of its body (None: no body), ``returns`` the name
-    of the answer's component ("" none), ``query`` what may follow the question mark.
+    of the answer's component ("" none), ``query`` what may follow the question mark,
+    ``as_text`` another media type in which the same is answered ("" none).
     """
 
     request: dict[str, Any] | None = None
@@ -41,6 +42,7 @@ class Operation:
     once: bool = False
     query: Mapping[str, Field] | None = None
     media_type: str = _JSON
+    as_text: str = ""
     request_type: str = _JSON
 
 
@@ -90,8 +92,11 @@ def _responses(operation: Operation) -> dict[Any, Any]:
         done = reference(operation.returns)
     elif operation.media_type != _JSON:
         done = {"type": "string", "format": "binary"}
+    found = {(operation.status, operation.media_type): done}
+    if operation.as_text:
+        found[operation.status, operation.as_text] = {"type": "string"}
     return {
-        (operation.status, operation.media_type): done,
+        **found,
         ("4XX", _PROBLEM): reference("Problem"),
         ("5XX", _PROBLEM): reference("Problem"),
     }

@@ -9,6 +9,7 @@ there is no such figure (no limit, no open end, nothing to divide by).
 
 import csv
 import io
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
@@ -17,6 +18,7 @@ from typing import Final, TextIO
 from urllib.parse import urlencode
 
 __all__ = [
+    "BOM",
     "HIDDEN",
     "MEDIA_TYPE",
     "Cell",
@@ -28,6 +30,7 @@ __all__ = [
     "write_rows",
 ]
 
+BOM: Final = b"\xef\xbb\xbf"
 MEDIA_TYPE: Final = "text/csv; charset=utf-8; header=present"
 
 
@@ -72,7 +75,7 @@ def _shown(cell: Cell) -> str | int | float:
         return "yes" if cell else "no"
     if isinstance(cell, float):
         # Adding nothing turns the -0.0 of a rounded trifle into 0.0.
-        return round(cell, _DECIMALS) + 0.0
+        return round(cell, _DECIMALS) + 0.0 if math.isfinite(cell) else ""
     if isinstance(cell, int):
         return cell
     if isinstance(cell, datetime):

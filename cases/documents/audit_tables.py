@@ -21,6 +21,7 @@ from cases.audit.report_types import (
     Waiting,
 )
 from cases.documents.audit_csv import HIDDEN, Cell, Table
+from cases.documents.audit_keys import with_codes
 from cases.errors import NotFound
 
 __all__ = ["ATTRIBUTIONS", "NAMES", "table_of"]
@@ -65,10 +66,14 @@ def _rates(report: AuditReport, dimension: str = "") -> Table:
 
 
 def _cause(row: CauseRow, *, internal: bool) -> tuple[Cell, ...]:
-    figures = [row.count, *([row.internal] if internal else ())]
-    figures += [row.share, row.cumulative]
-    said = [_or_hidden(figure, row.hidden) for figure in figures]
-    # A cause without remakes has no attribution to hide.
+    before = HIDDEN if row.internal is None else row.internal
+    said = [
+        _or_hidden(row.count, row.hidden),
+        *([before] if internal else ()),
+        _or_hidden(row.share, row.hidden),
+        _or_hidden(row.cumulative, row.hidden),
+    ]
+    # It is hidden whole when one of its counts is small; without remakes there is none.
     stated = not row.hidden and (row.attribution or not row.count)
     given = [row.attribution.get(one, 0) if stated else HIDDEN for one in ATTRIBUTIONS]
     return (row.key, row.label, *said, *given, row.hidden)
@@ -312,10 +317,11 @@ def table_of(report: AuditReport, name: str) -> Table:
     Raises:
         NotFound: there is no such table, or none of that dimension for this viewer.
     """
+    coded = with_codes(report)
     if name in _TABLES:
-        return _TABLES[name](report)
+        return _TABLES[name](coded)
     first, _dash, dimension = name.partition("-")
     found = {table.dimension for table in report.rates.values()}
     if first != "rates" or dimension not in found:
         raise NotFound
-    return replace(_rates(report, dimension), name=name)
+    return replace(_rates(coded, dimension), name=name)

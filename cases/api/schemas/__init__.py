@@ -1,6 +1,6 @@
 """The components of the OpenAPI document; the tests hold every answer to them."""
 
-from cases.api.schemas import case, check, flag, records
+from cases.api.schemas import audit, case, check, flag, records
 
 __all__ = ["COMPONENTS"]
 
@@ -9,4 +9,5 @@ COMPONENTS = {
     **flag.COMPONENTS,
     **case.COMPONENTS,
     **records.COMPONENTS,
+    **audit.COMPONENTS,
 }

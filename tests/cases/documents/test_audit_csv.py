@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cases.audit.report_types import KeptUnmade
+from cases.audit.report_types import CauseRow, KeptUnmade
 from cases.documents.audit_csv import (
     HIDDEN,
     Cell,
@@ -130,6 +130,20 @@ def test_a_hidden_cause_hides_its_attribution():
     assert (first["attributed_clinic"], first["attributed_shared"]) == ("9", "0")
 
 
+def test_a_small_attribution_and_a_small_count_before_dispatch_are_hidden():
+    rows = (
+        CauseRow("shade", "Shade", 11, None, 0.5, 0.5, {}),
+        CauseRow("fracture", "Fracture", 0, 7, 0.0, 0.5, {}),
+    )
+    shade, fracture = _rows(table_of(report(causes=rows), "causes"))
+    assert shade["remade_before_dispatch"] == shade["attributed_clinic"] == "hidden"
+    assert (shade["remade"], shade["hidden"]) == ("11", "")
+    assert (fracture["remade_before_dispatch"], fracture["attributed_clinic"]) == (
+        "7",
+        "0",
+    )
+
+
 def test_a_clinic_learns_nothing_of_what_was_made_again_before_dispatch():
     clinic = report(setup=replace(SETUP, viewer="clinic"))
     assert "remade_before_dispatch" in table_of(report(), "causes").columns
@@ -182,3 +196,7 @@ def test_the_file_name_says_table_period_and_moment():
 def test_dates_truths_and_nothing_have_one_form():
     cells = _one(date(2026, 7, 1), True, False, None, HIDDEN, -0.0000001)
     assert cells == ["2026-07-01", "yes", "no", "", "hidden", "0.0"]
+
+
+def test_what_is_no_finite_number_is_no_number():
+    assert _one(float("inf"), float("nan"), float("-inf")) == ["", "", ""]

@@ -1,0 +1,218 @@
+"""What the audit's report prints: sections of a picture, sentences and tables."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from django.utils.formats import number_format
+from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
+
+from cases.audit.report_types import AuditReport, DoseResponse, Opposing, RateTable
+from cases.documents import audit_grids as grids
+from cases.documents.audit_lines import Grid, p_said, percent
+
+__all__ = ["Heading", "Section", "Sheet", "audit_sheet"]
+
+Pictures = Mapping[str, SafeString]
+_NO_PICTURE = SafeString("")
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """What stands at the head of the report, in words.
+
+    ``filters``: (what is narrowed, to what); ``later``: why a month may still change.
+    """
+
+    organisation: str
+    period: str
+    as_of: str
+    filters: Sequence[tuple[str, str]] = ()
+    later: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A heading with what stands below it."""
+
+    title: str
+    grids: tuple[Grid, ...] = ()
+    picture: SafeString = _NO_PICTURE
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """The whole report in words."""
+
+    heading: Heading
+    n: int
+    share_reported: str
+    findings: tuple[tuple[str, str], ...]
+    headline: Grid
+    sections: tuple[Section, ...]
+    small_number: int
+    least_cases: int
+    suppressed: bool
+    hides: bool = field(default=True)
+
+
+def _over_time(trend: AuditReport, picture: SafeString) -> Section:
+    chart = trend.control
+    notes = [_("Over the months up to the end of the report's period.")]
+    if chart.centre is not None:
+        notes.append(
+            _(
+                "Laney p′ chart: centre {centre}, limits three sigma widened by what "
+                "the months differ beyond chance (sigma z {sigma_z})."
+            ).format(
+                centre=percent(chart.centre),
+                sigma_z=number_format(chart.sigma_z or 0, decimal_pos=2),
+            )
+        )
+    notes += [f"{note.on.isoformat()}: {note.text}" for note in chart.annotations]
+    return Section(_("Over time"), (grids.control_grid(trend),), picture, tuple(notes))
+
+
+def _clinics(report: AuditReport, picture: SafeString) -> Section:
+    found = report.funnel
+    notes = []
+    if found is not None and found.target is not None:
+        notes.append(_("Common rate: {rate}.").format(rate=percent(found.target)))
+    if found is not None and found.overdispersion is not None:
+        notes.append(
+            _("Overdispersion {phi}: 1 is what chance alone gives.").format(
+                phi=number_format(found.overdispersion, decimal_pos=2)
+            )
+        )
+    tables = [grids.funnel_grid(report)]
+    if report.alarms:
+        tables.append(grids.alarm_grid(report))
+    return Section(_("Clinics"), tuple(tables), picture, tuple(notes))
+
+
+def _trend_said(dose: DoseResponse) -> tuple[str, ...]:
+    trend = dose.trend
+    if trend is None:
+        return ()
+    said = [
+        _("Trend over the classes (Cochran–Armitage): {p}.").format(p=p_said(trend.p))
+    ]
+    if trend.clustered_p is not None:
+        said.append(
+            _(
+                "Restorations of one clinician are alike; with {n} clinicians as "
+                "clusters: {p}. Trust this one."
+            ).format(n=trend.clusters, p=p_said(trend.clustered_p))
+        )
+    else:
+        said.append(
+            _(
+                "Restorations of one clinician are alike, and there are too few "
+                "clinicians to allow for it: the figure may look surer than it is."
+            )
+        )
+    return tuple(said)
+
+
+def _dose(report: AuditReport, pictures: Pictures) -> list[Section]:
+    titles = {
+        "first": _("Clearance at submission and outcome"),
+        "built": _("Clearance as built and outcome"),
+    }
+    return [
+        Section(
+            titles.get(dose.basis, dose.basis),
+            (grids.dose_grid(dose, report.setup),),
+            pictures.get(f"dose-{dose.basis}-{dose.measure}", _NO_PICTURE),
+            _trend_said(dose),
+        )
+        for dose in report.dose
+    ]
+
+
+def _opposing_said(found: Opposing) -> tuple[str, ...]:
+    if found.p is None:
+        return ()
+    said = [_("Fisher's exact test: {p}.").format(p=p_said(found.p))]
+    if found.clustered_p is not None:
+        said.append(
+            _("With {n} clinicians as clusters: {p}.").format(
+                n=found.clusters, p=p_said(found.clustered_p)
+            )
+        )
+    return tuple(said)
+
+
+def _rates(tables: Sequence[RateTable], report: AuditReport) -> Section:
+    return Section(
+        _("Rates"),
+        tuple(grids.rate_grid(table, report.setup) for table in tables if table.rows),
+    )
+
+
+def audit_sheet(
+    report: AuditReport,
+    *,
+    trend: AuditReport,
+    heading: Heading,
+    pictures: Pictures,
+) -> Sheet:
+    """Return the report in words; ``trend`` is the one whose months are charted."""
+
+    def picture(name: str) -> SafeString:
+        return pictures.get(name, _NO_PICTURE)
+
+    sections = [_over_time(trend, picture("control"))]
+    if report.causes:
+        sections.append(
+            Section(_("Causes"), (grids.cause_grid(report),), picture("pareto"))
+        )
+    if report.funnel is not None:
+        sections.append(_clinics(report, picture("funnel")))
+    sections += _dose(report, pictures)
+    sections.append(
+        Section(
+            _("Opposing teeth"),
+            (grids.opposing_grid(report),),
+            notes=_opposing_said(report.opposing),
+        )
+    )
+    queries = [grids.waiting_grid(report)]
+    if report.options:
+        queries.append(grids.option_grid(report))
+    raised = _("Queries about clearance raised in the period: {n}.")
+    sections.append(
+        Section(
+            _("Queries"),
+            tuple(queries),
+            picture("waiting"),
+            (raised.format(n=report.queries_raised),),
+        )
+    )
+    if report.flow:
+        sections.append(
+            Section(
+                _("What became of them"), (grids.flow_grid(report),), picture("flow")
+            )
+        )
+    sections.append(_rates(list(report.rates.values()), report))
+    setup = report.setup
+    return Sheet(
+        heading=heading,
+        n=report.n,
+        share_reported=percent(report.reported / report.n if report.n else None),
+        findings=tuple(
+            (
+                _(found.text).format(**found.params),
+                _(found.certainty).format(**found.params),
+            )
+            for found in report.findings
+        ),
+        headline=grids.headline_grid(report),
+        sections=tuple(sections),
+        small_number=setup.small_number,
+        least_cases=setup.least_cases,
+        suppressed=report.suppressed,
+        hides=setup.small_number > 1,
+    )

@@ -13,12 +13,19 @@ from cases.api.fields import Field
 if TYPE_CHECKING:
     from rest_framework.views import APIView
 
-__all__ = ["CODE", "Operation", "complete", "document", "reference"]
+__all__ = ["CODE", "Operation", "complete", "document", "pattern_of", "reference"]
 
 # Crockford's base32, as cases.canonical makes the codes.
 CODE = "[0-9A-HJKMNP-TV-Z]{10}"
+# What stands in an address and is no code: a remake's number within the installation.
+_IN_ADDRESSES = {"remake": "[1-9][0-9]{0,17}"}
 _JSON = "application/json"
 _PROBLEM = "application/problem+json"
+
+
+def pattern_of(name: str) -> str:
+    """Return how a part of an address looks, by its name in the route."""
+    return _IN_ADDRESSES.get(name, CODE)
 
 
 def reference(component: str) -> dict[str, Any]:
@@ -130,7 +137,8 @@ def complete(result: dict[str, Any], **_context: Any) -> dict[str, Any]:
         for operation in path.values():
             for parameter in operation.get("parameters", []):
                 if parameter["in"] == "path":
-                    parameter["schema"] = {"type": "string", "pattern": f"^{CODE}$"}
+                    pattern = f"^{pattern_of(parameter['name'])}$"
+                    parameter["schema"] = {"type": "string", "pattern": pattern}
             if body := operation.get("requestBody"):
                 schema = next(iter(body["content"].values()))["schema"]
                 body["required"] = "$ref" in schema or "required" in schema

@@ -22,7 +22,7 @@ from rest_framework.views import APIView
 
 from cases import clock, policies
 from cases.api.authentication import actor_of
-from cases.api.documented import CODE, Operation, document
+from cases.api.documented import Operation, document, pattern_of
 from cases.api.fields import Body
 from cases.api.once import Reply, digest_of, once, respond
 from cases.api.parsers import StrictJSONParser
@@ -34,8 +34,6 @@ from cases.selectors.cases import case_get
 from cases.tenancy import Actor
 
 __all__ = ["Call", "CaseCommand", "Endpoint", "PerToken", "Reply"]
-
-_CODE = re.compile(CODE, re.ASCII)
 
 
 class _OneRenderer(BaseContentNegotiation):
@@ -107,8 +105,9 @@ class Endpoint(APIView):
     def initial(self, request: Request, *args: Any, **kwargs: Any) -> None:
         """Let the caller in; a code no row can have is not found."""
         super().initial(request, *args, **kwargs)
-        if not all(_CODE.fullmatch(code) for code in kwargs.values()):
-            raise NotFound
+        for name, part in kwargs.items():
+            if not re.fullmatch(pattern_of(name), part, re.ASCII):
+                raise NotFound
 
     def finalize_response(
         self, request: Request, response: Any, *args: Any, **kwargs: Any

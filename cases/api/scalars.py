@@ -13,6 +13,7 @@ from rules.reader import Faults, shown
 
 __all__ = [
     "day",
+    "decimal",
     "millimetres",
     "moment",
     "pattern",
@@ -114,6 +115,11 @@ def whole(least: int, most: int) -> Field:
 
 def millimetres(least: str, most: str) -> Field:
     """A length with at most two decimals, or null."""
+    return decimal(least, most)
+
+
+def decimal(least: str, most: str) -> Field:
+    """A number with at most two decimals, or null; a sum of money is such a one."""
 
     def read(faults: Faults, value: object, pointer: str) -> Decimal | None:
         if value is None:

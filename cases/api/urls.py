@@ -8,6 +8,7 @@ from cases.api.views import (
     check,
     files,
     flags,
+    outcome,
     records,
     signing,
     submission,
@@ -35,9 +36,9 @@ _COMMANDS = {
     "return": bench.Return,
     "dispatch": bench.Dispatch,
     "receipt": bench.Receipt,
-    "fit": bench.Fit,
-    "internal-remake": bench.InternalRemake,
-    "remake": bench.RemakeCase,
+    "fit": outcome.Fit,
+    "internal-remake": outcome.InternalRemake,
+    "remake": outcome.RemakeCase,
     "cancel": bench.Cancel,
     "discard": bench.Discard,
 }
@@ -69,6 +70,16 @@ urlpatterns: list[URLPattern | URLResolver] = [
         "cases/<str:code>/attachments/<str:attachment>",
         files.Attachment.as_view(),
         name="api_attachment",
+    ),
+    path(
+        "cases/<str:code>/remakes/<str:remake>",
+        outcome.OneRemake.as_view(),
+        name="api_remake",
+    ),
+    path(
+        "cases/<str:code>/remakes/<str:remake>/statements",
+        outcome.RemakeStatements.as_view(),
+        name="api_remake_statements",
     ),
     *(
         path(

@@ -8,7 +8,7 @@ from django.utils.translation import gettext_lazy as _
 
 from cases.forms.commands import CommandForm, ProseField, note_field
 from cases.forms.signing import SigningForm
-from cases.forms.words import CAUSES, CONTENTS, DETECTED, reason_choices
+from cases.forms.words import CONTENTS, reason_choices
 
 __all__ = [
     "ClearForm",
@@ -16,7 +16,6 @@ __all__ = [
     "DispatchForm",
     "FlagForm",
     "IncompleteForm",
-    "InternalRemakeForm",
     "ReceiveForm",
     "TryInForm",
     "WithdrawForm",
@@ -169,19 +168,3 @@ class DispatchForm(CommandForm):
     """Carrier and reference."""
 
     note = note_field(_("Carrier and reference"), rows=2)
-
-
-class InternalRemakeForm(CommandForm):
-    """Work made again before dispatch."""
-
-    cause = forms.ChoiceField(
-        label=_("Cause"),
-        choices=[("", _("Choose the cause")), *CAUSES.items()],
-        error_messages={"required": _("Choose a cause from the list.")},
-    )
-    detected_at = forms.ChoiceField(
-        label=_("Noticed"),
-        required=False,
-        choices=[("", _("Not stated")), *DETECTED.items()],
-    )
-    note = note_field(_("Note"))

@@ -1,5 +1,6 @@
-"""Fit report and remake: few choices, shape only."""
+"""The fit report: few choices, shape only."""
 
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from django import forms
@@ -7,14 +8,30 @@ from django.utils.translation import gettext_lazy as _
 
 from cases.forms.commands import CommandForm, note_field
 from cases.forms.fields import LengthField, WholeField
-from cases.forms.words import CAUSES, FINDINGS
+from cases.forms.vocabulary import Choices, tooth_number
+from cases.forms.words import FINDINGS
 from cases.services.outcome import FitInput
+from rules.teeth import PERMANENT_TEETH, arch, arch_order
 
-__all__ = ["QUICK", "FitForm", "RemakeForm"]
+__all__ = ["QUICK", "FitForm", "facing_choices"]
 
 # The button that says everything: fitted, as delivered.
 QUICK = "as_delivered"
 FITTED, NOT_FITTED = "fitted", "not_fitted"
+
+
+def facing_choices(teeth: Iterable[str], system: str) -> Choices:
+    """Return the teeth that stand opposite to these, and their neighbours."""
+    found = {
+        other
+        for tooth in teeth
+        for other in PERMANENT_TEETH
+        if tooth in PERMANENT_TEETH
+        and arch(other) is not arch(tooth)
+        and abs(arch_order(other) - arch_order(tooth)) <= 1
+    }
+    order = sorted(found, key=lambda tooth: (tooth[0] in "34", arch_order(tooth)))
+    return [(tooth, tooth_number(tooth, system)) for tooth in order]
 
 
 class FitForm(CommandForm):
@@ -32,8 +49,13 @@ class FitForm(CommandForm):
         widget=forms.CheckboxSelectMultiple,
         choices=list(FINDINGS.items()),
     )
+    opposing_teeth = forms.MultipleChoiceField(
+        label=_("Where, in the opposing arch"),
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+    )
     opposing_adjusted_mm = LengthField(
-        label=_("Taken off the opposing tooth"),
+        label=_("About how much was taken off the opposing tooth"),
         required=False,
         minimum="0.01",
         maximum="5",
@@ -49,8 +71,17 @@ class FitForm(CommandForm):
     )
     note = note_field(_("Note"))
 
-    def __init__(self, *args: Any, coping: bool = False, **kwargs: Any) -> None:
+    def __init__(
+        self,
+        *args: Any,
+        coping: bool = False,
+        facing: Sequence[tuple[str, str]] = (),
+        **kwargs: Any,
+    ) -> None:
         super().__init__(*args, **kwargs)
+        self.fields["opposing_teeth"].choices = list(facing)  # type: ignore[attr-defined]  # -- a MultipleChoiceField
+        if not facing:
+            del self.fields["opposing_teeth"]
         if not coping:
             del self.fields["coping_used"]
 
@@ -76,31 +107,8 @@ class FitForm(CommandForm):
             fitted=data["outcome"] == FITTED,
             findings=data["findings"],
             opposing_adjusted_mm=data["opposing_adjusted_mm"],
+            opposing_teeth=data.get("opposing_teeth", ()),
             minutes=data["minutes"],
             coping_used={"yes": True, "no": False}.get(coping or ""),
             note=data["note"],
         )
-
-
-class RemakeForm(CommandForm):
-    """Why the work is made again."""
-
-    cause = forms.ChoiceField(
-        label=_("Cause"),
-        choices=[("", _("Choose the cause")), *CAUSES.items()],
-        error_messages={"required": _("Choose a cause from the list.")},
-    )
-    attribution = forms.ChoiceField(
-        label=_("Attribution, as the clinic sees it"),
-        required=False,
-        help_text=_("The laboratory states its own; the two may differ."),
-        choices=[
-            ("", _("not stated")),
-            ("clinic", _("clinic")),
-            ("laboratory", _("laboratory")),
-            ("shared", _("shared")),
-            ("undetermined", _("cannot be told")),
-            ("disputed", _("disputed")),
-        ],
-    )
-    note = note_field(_("Note"))

@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy as _
 from cases.forms.commands import ProseField
 from cases.tenancy import Actor
 
-__all__ = ["FileForm", "MessageForm"]
+__all__ = ["ACCEPTED", "FileForm", "MessageForm", "small_enough"]
 
 ACCEPTED = "image/jpeg,image/png,image/webp,application/pdf,.stl,.ply"
 
@@ -31,7 +31,7 @@ def _file(*, required: bool) -> forms.FileField:
     )
 
 
-def _small_enough(upload: "UploadedFile[Any] | None") -> "UploadedFile[Any] | None":
+def small_enough(upload: "UploadedFile[Any] | None") -> "UploadedFile[Any] | None":
     """Refuse a file by its size before a byte of it is read."""
     limit = settings.MAX_ATTACHMENT_BYTES
     if upload is not None and (upload.size or 0) > limit:
@@ -67,7 +67,7 @@ class MessageForm(forms.Form):
 
     def clean_file(self) -> "UploadedFile[Any] | None":
         """Refuse a file that is too large."""
-        return _small_enough(self.cleaned_data["file"])
+        return small_enough(self.cleaned_data["file"])
 
 
 class FileForm(forms.Form):
@@ -77,4 +77,4 @@ class FileForm(forms.Form):
 
     def clean_file(self) -> "UploadedFile[Any] | None":
         """Refuse a file that is too large."""
-        return _small_enough(self.cleaned_data["file"])
+        return small_enough(self.cleaned_data["file"])

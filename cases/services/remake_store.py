@@ -12,18 +12,18 @@ from cases import storage
 from cases.errors import Invalid, InvalidField
 from cases.models import (
     Attachment,
-    AuditSettings,
     Case,
     Remake,
     RemakeEvidence,
     RemakeLoss,
     RemakeStatement,
 )
+from cases.selectors.remakes import loss_currency
 from cases.services.attachments import attachment_add
 from cases.services.remake_parts import LossInput, RemakeParts
 from cases.tenancy import Actor
 
-__all__ = ["currency_of", "loss_store", "remake_store", "statement_store"]
+__all__ = ["loss_store", "remake_store", "statement_store"]
 
 
 @contextmanager
@@ -115,12 +115,6 @@ def statement_store(
     return made
 
 
-def currency_of(actor: Actor) -> str:
-    """Return the currency the actor's organisation counts in."""
-    found = AuditSettings.objects.filter(organisation_id=actor.organisation_id).first()
-    return found.currency if found else str(AuditSettings().currency)
-
-
 def loss_store(
     remake: Remake, loss: LossInput, *, actor: Actor, at: datetime
 ) -> RemakeLoss:
@@ -129,7 +123,7 @@ def loss_store(
         remake=remake,
         organisation_id=actor.organisation_id,
         amount=loss.amount,
-        currency="" if loss.amount is None else currency_of(actor),
+        currency="" if loss.amount is None else loss_currency(actor=actor),
         minutes=loss.minutes,
         days_lost=loss.days_lost,
         made_by_id=actor.membership_id,

@@ -12,14 +12,13 @@ from django.db.models import Q
 from cases.enums import Cause, FlagStatus
 from cases.models import (
     Answer,
-    Case,
-    Check,
     Coverage,
     Remake,
     RemakeTrace,
     SiteVerdict,
     WorkOrder,
 )
+from cases.selectors.remakes import first_check, last_order
 from cases.services.remake_parts import remake_units
 from cases.tenancy import Actor
 
@@ -27,7 +26,6 @@ __all__ = [
     "EXPLAINED_BY_SHORTAGE",
     "remake_content",
     "trace_store",
-    "traceable",
     "traces_draw",
 ]
 
@@ -44,32 +42,6 @@ EXPLAINED_BY_SHORTAGE = frozenset(
     }
 )
 _FINE = ("sufficient", "not_applicable")
-
-
-def _first_check(case: Case) -> Check | None:
-    """Return the check of the first submission."""
-    return Check.objects.filter(case=case, round=1).order_by("made_at", "id").first()
-
-
-def _last_order(case: Case) -> WorkOrder | None:
-    """Return the work order that was built on, with its check."""
-    return (
-        WorkOrder.objects.filter(case=case)
-        .select_related("based_on")
-        .order_by("-released_at", "-id")
-        .first()
-    )
-
-
-def traceable(case: Case) -> list[SiteVerdict]:
-    """Return every verdict a remake may go back to: at submission, and when built."""
-    first, order = _first_check(case), _last_order(case)
-    checks = [check for check in (first, order and order.based_on) if check]
-    return list(
-        SiteVerdict.objects.filter(stored_check__in=checks)
-        .select_related("stored_check")
-        .order_by("stored_check_id", "id")
-    )
 
 
 def _settled(answer: Answer) -> bool:
@@ -127,7 +99,7 @@ def trace_store(
     at: datetime,
 ) -> RemakeTrace:
     """Store the line from a remake to a verdict, with what let the site be built."""
-    coverage = _coverage(verdict, _last_order(remake.case))
+    coverage = _coverage(verdict, last_order(remake.case))
     return RemakeTrace.objects.create(
         remake=remake,
         site_verdict=verdict,
@@ -149,7 +121,7 @@ def traces_draw(remake: Remake, *, actor: Actor, at: datetime) -> list[RemakeTra
     case = remake.case
     if remake.cause not in EXPLAINED_BY_SHORTAGE:
         return []
-    first, order = _first_check(case), _last_order(case)
+    first, order = first_check(case), last_order(case)
     short = Q(stored_check=first, verdict="insufficient")
     if order is not None:
         short |= Q(stored_check=order.based_on) & ~Q(verdict__in=_FINE)

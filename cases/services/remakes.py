@@ -15,10 +15,11 @@ from cases.models import (
     RemakeTrace,
     SiteVerdict,
 )
+from cases.selectors.remakes import first_check, last_order, traceable
 from cases.services.base import other_side, tell
 from cases.services.remake_parts import LossInput, loss_faults, text_faults
 from cases.services.remake_store import loss_store, statement_store
-from cases.services.remake_traces import trace_store, traceable
+from cases.services.remake_traces import trace_store
 from cases.tenancy import Actor
 
 __all__ = [
@@ -130,14 +131,15 @@ def remake_trace_add(
 ) -> RemakeTrace:
     """Draw a line from the remake to a verdict of its case.
 
-    ``site_verdict`` is one of ``remake_traces.traceable``: the check at the first
+    ``site_verdict`` is one of ``selectors.remakes.traceable``: the check at the first
     submission, or the one the work order rested on.
 
     Raises:
         NotFound, NotAllowed, Invalid.
     """
     case, row = _opened(actor=actor, code=code, remake=remake)
-    verdict = next((v for v in traceable(case) if v.pk == site_verdict), None)
+    found = traceable(first_check(case), last_order(case))
+    verdict = next((v for v in found if v.pk == site_verdict), None)
     if verdict is None:
         raise Invalid.one("/site_verdict", "Choose a site of this case.")
     standing = RemakeTrace.objects.filter(

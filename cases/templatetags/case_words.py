@@ -1,5 +1,7 @@
 """Codes in the reader's words, and who wrote what, for templates."""
 
+from collections.abc import Mapping
+
 from django import template
 from django.utils.translation import gettext as _
 
@@ -7,7 +9,7 @@ from cases.forms.vocabulary import site_words, tooth_number, tooth_words
 from cases.forms.words import word
 from cases.tenancy import Actor
 
-__all__ = ["by_side", "own", "said", "site_name", "tooth", "tooth_full"]
+__all__ = ["by_side", "cause", "own", "said", "site_name", "tooth", "tooth_full"]
 
 register = template.Library()
 
@@ -16,6 +18,12 @@ register = template.Library()
 def said(code: str, kind: str) -> str:
     """Return the word of a code: {{ case.state|said:"state" }}."""
     return word(kind, code)
+
+
+@register.filter
+def cause(code: str, labels: Mapping[str, str]) -> str:
+    """Return the words of a remake's cause, with those of the laboratory's own."""
+    return labels.get(code) or word("cause", code)
 
 
 @register.filter

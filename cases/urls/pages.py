@@ -13,6 +13,7 @@ from cases.views import (
     lab_gate,
     lab_readings,
     notices,
+    outcome,
     stopping,
     thread,
     verify,
@@ -36,7 +37,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path("cases/<str:code>/dispatch/", lab.dispatch, name="case_dispatch"),
     path(
         "cases/<str:code>/internal-remake/",
-        lab.remake_internal,
+        outcome.remake_internal,
         name="case_internal_remake",
     ),
     path("cases/<str:code>/readings/", lab_readings.own_readings, name="case_readings"),

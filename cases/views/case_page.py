@@ -12,6 +12,7 @@ from cases.lifecycle import CaseState, Command, Mover, commands_for
 from cases.policies import can
 from cases.selectors.cases import case_detail
 from cases.selectors.records import timeline_rows
+from cases.selectors.remakes import cause_labels
 from cases.tenancy import Actor
 from cases.views.access import ActingRequest, acting_required
 from cases.views.moves import moves_of
@@ -62,6 +63,11 @@ def _names(detail: "CaseDetail") -> dict[int, str]:
             for signed in (answer.signature, answer.countersignature):
                 if signed:
                     found[signed.membership_id] = signed.printed_name
+    for report in detail.fit_reports:
+        found[report.reported_by_id] = report.reported_by_name
+    for remake in detail.remakes:
+        if remake.recorded_by_name:
+            found[remake.recorded_by_id] = remake.recorded_by_name
     for reading in detail.readings:
         found[reading.taken_by_id] = reading.taken_by_name
     if detail.prescription and detail.prescription.signature:
@@ -119,6 +125,7 @@ def case_page(request: ActingRequest, code: str) -> HttpResponse:
         "teeth": teeth_figure(panels, units, actor),
         "queries": query_rows(detail),
         "rounds": round_rows(actor, detail),
+        "causes": cause_labels(remake.cause for remake in detail.remakes),
         "files": [a for a in detail.attachments if a.message_id is None],
         "timeline": _timeline(detail, rows, actor),
         "chain": chain_of(rows, actor),

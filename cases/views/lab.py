@@ -9,7 +9,6 @@ from cases.forms.commands import CommandForm
 from cases.forms.lab import (
     DispatchForm,
     IncompleteForm,
-    InternalRemakeForm,
     ReceiveForm,
     TryInForm,
     WithdrawForm,
@@ -18,7 +17,7 @@ from cases.lifecycle import Command
 from cases.selectors.cases import case_get
 from cases.selectors.check_catalog import digest_now
 from cases.selectors.records import flag_get
-from cases.services.bench import case_dispatch, case_try_in, internal_remake
+from cases.services.bench import case_dispatch, case_try_in
 from cases.services.checks import rule_set_for
 from cases.services.flags import flag_withdraw
 from cases.services.readings import case_recheck
@@ -31,7 +30,6 @@ __all__ = [
     "incomplete",
     "receive",
     "recheck",
-    "remake_internal",
     "try_in",
     "withdraw",
 ]
@@ -158,32 +156,6 @@ def dispatch(request: ActingRequest, code: str) -> HttpResponse:
             actor=request.actor,
             code=code,
             version=form.cleaned_data["version"],
-            note=form.cleaned_data["note"],
-            at=at,
-        ),
-    )
-
-
-@both
-@acting_required
-def remake_internal(request: ActingRequest, code: str) -> HttpResponse:
-    """Record work that was made again before dispatch."""
-    page = Page(
-        Command.INTERNAL_REMAKE,
-        InternalRemakeForm,
-        "cases/internal_remake.html",
-        _("Internal remake recorded."),
-    )
-    return command_page(
-        request,
-        case=case_get(actor=request.actor, code=code),
-        page=page,
-        act=lambda form, at: internal_remake(
-            actor=request.actor,
-            code=code,
-            version=form.cleaned_data["version"],
-            cause=form.cleaned_data["cause"],
-            detected_at=form.cleaned_data["detected_at"],
             note=form.cleaned_data["note"],
             at=at,
         ),

@@ -142,6 +142,17 @@ CASES = (
 )
 
 
+def _remake(reference: str) -> Find:
+    return lambda demo: [demo.cases[reference], demo.remakes[reference]]
+
+
+REMAKES = (
+    Look("remake", "ildo wen orrix", _remake("MG-0361")),
+    Look("remake_causes", "brum"),
+    Look("case_fit", "velka", _case("QF-1064"), "twice", status=409),
+)
+
+
 def _site(reference: str, *place: str) -> Find:
     return lambda demo: [demo.cases[reference], *place]
 
@@ -276,6 +287,7 @@ LOOKS = (
     *LISTS,
     *CASES,
     *GUIDE,
+    *REMAKES,
     *WHY,
     *RULE_SETS,
     *CLINIC,
@@ -308,6 +320,11 @@ NO_PAGE = {
     "instrument_use": "only sent to",
     "study_withdraw": "only sent to",
     "operator_invite": "only sent to",
+    "remake_state": "only sent to",
+    "remake_loss": "only sent to",
+    "remake_trace_add": "only sent to",
+    "remake_trace_withdraw": "only sent to",
+    "remake_cause_retire": "only sent to",
     "rule_set_file": "a file",
     "rule_set_draft_file": "a file",
     "rule_set_sum": "one line of text, for a cell",

@@ -18,7 +18,7 @@ from cases import clock
 from cases.enums import Role
 from cases.management.demo.load import load_scenario
 from cases.management.demo.people import Player
-from cases.models import Attachment, Case, Flag, WorkOrder
+from cases.models import Attachment, Case, Flag, Remake, WorkOrder
 from cases.services import instruments, instruments_studies, invitations
 from cases.services.people import password_reset_path
 from cases.tenancy import acting
@@ -43,6 +43,7 @@ class Demo:
     instruments: dict[str, str] = field(default_factory=dict)
     studies: dict[str, str] = field(default_factory=dict)
     rule_sets: dict[str, str] = field(default_factory=dict)
+    remakes: dict[str, str] = field(default_factory=dict)
     invitation: str = ""
     reset: str = ""
 
@@ -73,6 +74,8 @@ def _read_codes(demo: Demo) -> None:
                     demo.flags[name] = flag.code
                 for order in WorkOrder.objects.filter(case=case).order_by("pk"):
                     demo.orders[name] = (order.code, order.content_sha256)
+                for remake in Remake.objects.filter(case=case).order_by("pk"):
+                    demo.remakes[name] = str(remake.pk)
                 for file in Attachment.objects.filter(case=case):
                     demo.files[name] = file.code
 

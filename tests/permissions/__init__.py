@@ -25,6 +25,7 @@ from tests.permissions import (
     instruments,
     pages,
     people,
+    remakes,
     rule_sets,
 )
 from tests.permissions.shape import PERSONAS, Row, Target, play_of
@@ -35,6 +36,7 @@ ALL: tuple[Row, ...] = (
     *account.ROWS,
     *people.ROWS,
     *instruments.ROWS,
+    *remakes.ROWS,
     *rule_sets.ROWS,
     *pages.ROWS,
     *clinic.ROWS,

@@ -126,6 +126,7 @@ def _fit(row: "FitReport") -> dict[str, Any]:
         "outcome": row.outcome,
         "findings": row.findings,
         "opposing_adjusted_mm": mm(row.opposing_adjusted_mm),
+        "opposing_teeth": row.opposing_teeth,
         "minutes": row.minutes,
         "coping_used": row.coping_used,
         "note": row.note,
@@ -138,12 +139,15 @@ def remake_json(row: "Remake", actor: Actor) -> dict[str, Any]:
     """Return a remake; the new case is the clinic's to show, by sending it."""
     new = row.new_case if actor.is_clinic else None
     return {
+        "id": row.pk,
         "internal": row.internal,
+        "teeth": row.teeth,
         "cause": row.cause,
         "detected_at": row.detected_at,
         "attribution_clinic": row.attribution_clinic,
         "attribution_laboratory": row.attribution_laboratory,
         "note": row.note,
+        "recorded_by": row.recorded_by_name,
         "recorded_at": iso(row.recorded_at),
         "new_case": new.code if new else None,
     }

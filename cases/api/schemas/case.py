@@ -2,6 +2,7 @@
 
 from cases.api.schemas.check import DRAFT_UNIT, RESULT
 from cases.api.schemas.flag import FLAG_FIELDS, FLAG_SITE
+from cases.api.schemas.remake import REMAKE, REMAKE_WHOLE
 from cases.api.schemas.shapes import (
     DATE,
     FLAG,
@@ -116,6 +117,7 @@ _FIT = record(
         "outcome": words(("fitted", "not_fitted")),
         "findings": array(TEXT),
         "opposing_adjusted_mm": nullable(MM),
+        "opposing_teeth": array(TEXT),
         "minutes": nullable(WHOLE),
         "coping_used": nullable(FLAG),
         "note": TEXT,
@@ -123,16 +125,6 @@ _FIT = record(
         "reported_at": MOMENT,
     }
 )
-_REMAKE = {
-    "internal": FLAG,
-    "cause": TEXT,
-    "detected_at": TEXT,
-    "attribution_clinic": TEXT,
-    "attribution_laboratory": TEXT,
-    "note": TEXT,
-    "recorded_at": MOMENT,
-    "new_case": nullable(TEXT),
-}
 _STANDING = {
     **_DATES,
     "submitted_at": nullable(MOMENT),
@@ -168,7 +160,7 @@ _CASE = record(
         "flags": array(ref("Flag")),
         "work_orders": array(_ORDER),
         "fit_reports": array(_FIT),
-        "remakes": array(record(_REMAKE)),
+        "remakes": array(record(REMAKE)),
     },
     about="All that the version covers. gate: why it may not go to the bench yet.",
 )
@@ -210,7 +202,8 @@ COMPONENTS: dict[str, Schema] = {
         }
     ),
     "FlagOfCase": record({**FLAG_FIELDS, "case": record(_SUMMARY)}),
-    "RemakeOfCase": record({**_REMAKE, "case": record(_SUMMARY)}),
+    "Remake": REMAKE_WHOLE,
+    "RemakeOfCase": record({**REMAKE, "case": record(_SUMMARY)}),
     "Case": _CASE,
     "CaseList": record({"items": array(_ROW), "next": nullable(TEXT)}),
     "CaseCheck": record(

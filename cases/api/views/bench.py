@@ -1,4 +1,4 @@
-"""After the check: release, try-in, return, dispatch, receipt, fit, remakes, ends."""
+"""After the check: release, try-in, return, dispatch, receipt, ends."""
 
 from typing import Any, ClassVar
 
@@ -9,27 +9,22 @@ from cases import policies, storage
 from cases.api.endpoint import Call, CaseCommand
 from cases.api.fields import Body
 from cases.api.once import KeyRequired, Reply, key_of
-from cases.api.representations.cases import remake_json, summary
 from cases.api.representations.records import work_order_json
-from cases.api.scalars import millimetres, text, truth, whole, word, words
+from cases.api.scalars import text
 from cases.api.views.cases import case_reply
 from cases.api.views.shared import NOTE
 from cases.errors import NotFound
 from cases.lifecycle import Command
 from cases.selectors.cases import case_detail
-from cases.services import bench, drafts, idempotency, outcome, release
-from cases.services.outcome import FitInput
+from cases.services import bench, drafts, idempotency, release
 from cases.tenancy import Actor
 
 __all__ = [
     "Cancel",
     "Discard",
     "Dispatch",
-    "Fit",
-    "InternalRemake",
     "Receipt",
     "Release",
-    "RemakeCase",
     "Resume",
     "Return",
     "TryIn",
@@ -98,14 +93,6 @@ class Cancel(_Noted):
     step = staticmethod(bench.case_cancel)
 
 
-class InternalRemake(_Noted):
-    """Record work made again before dispatch; the case stays in fabrication."""
-
-    command = Command.INTERNAL_REMAKE
-    body = Body({"cause": word(bench.CAUSES), "detected_at": text(20), "note": NOTE})
-    step = staticmethod(bench.internal_remake)
-
-
 class Release(CaseCommand):
     """Release the work order of a cleared case; a worker makes the document."""
 
@@ -124,66 +111,6 @@ class Release(CaseCommand):
             status=201,
             version=detail.case.version,
             location=reverse("api_work_order", args=[order.code]),
-        )
-
-
-class Fit(CaseCommand):
-    """Report what happened in the mouth; the case is fitted or not fitted."""
-
-    command = Command.FIT
-    body = Body(
-        {
-            "fitted": truth(needed=True),
-            "findings": words(outcome.FINDINGS),
-            "opposing_adjusted_mm": millimetres("0", "5"),
-            "minutes": whole(0, 600),
-            "coping_used": truth(default=None),
-            "note": NOTE,
-        }
-    )
-
-    def perform(self, call: Call) -> Reply:
-        """Report."""
-        outcome.fit_report(
-            actor=call.actor,
-            code=call.code,
-            version=call.version,
-            report=FitInput(**call.data),
-            at=call.at,
-        )
-        return case_reply(call.actor, call.code)
-
-
-class RemakeCase(CaseCommand):
-    """Record a remake and open the linked new draft; the state stays."""
-
-    command = Command.REMAKE
-    success = 201
-    returns = "RemakeOfCase"
-    body = Body(
-        {
-            "cause": word(bench.CAUSES),
-            "attribution": word(bench.ATTRIBUTIONS, needed=False),
-            "note": NOTE,
-        }
-    )
-
-    def perform(self, call: Call) -> Reply:
-        """Open the remake."""
-        outcome.remake_open(
-            actor=call.actor,
-            code=call.code,
-            version=call.version,
-            at=call.at,
-            **call.data,
-        )
-        detail = case_detail(actor=call.actor, code=call.code)
-        remake = remake_json(detail.remakes[-1], call.actor)
-        return Reply(
-            {**remake, "case": summary(detail)},
-            status=201,
-            version=detail.case.version,
-            location=reverse("api_case", args=[remake["new_case"]]),
         )
 
 

@@ -64,9 +64,11 @@ POST flags/{code}/countersign/preview
 GET cases/{code}/messages
 GET cases/{code}/attachments
 GET cases/{code}/attachments/{attachment}
+GET cases/{code}/remakes/{remake}
+POST cases/{code}/remakes/{remake}/statements
 """
 WITHOUT_KEY = {"check", "teeth/convert"}
-WITHOUT_VERSION = {"messages", "attachments"}
+WITHOUT_VERSION = {"messages", "attachments", "statements"}
 
 
 def _operations() -> dict[str, dict]:

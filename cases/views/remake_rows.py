@@ -12,7 +12,7 @@ from cases.drawings.clearance_chart import mm_text
 from cases.forms.vocabulary import Choices, site_words, tooth_number, tooth_words
 from cases.forms.words import word
 from cases.tenancy import Actor
-from cases.views.captions import captions
+from cases.views.captions import captions, within
 from rules.terms import Verdict, label
 
 if TYPE_CHECKING:
@@ -167,7 +167,7 @@ def trace_rows(detail: "RemakeDetail", actor: Actor) -> tuple[TraceRow, ...]:
             TraceRow(
                 trace=trace,
                 tooth=tooth_words(site.tooth, actor.tooth_system),
-                site=site_words(site.site, site.tooth),
+                site=within(site_words(site.site, site.tooth)),
                 verdict=site.verdict,
                 measured=_measured(site),
                 when=_when(site, detail),
@@ -189,7 +189,7 @@ def site_choices(detail: "RemakeDetail", actor: Actor) -> Choices:
             str(one.pk),
             _("{tooth}, {site}: {verdict}, {when}").format(
                 tooth=tooth_number(one.tooth, actor.tooth_system),
-                site=site_words(one.site, one.tooth),
+                site=within(site_words(one.site, one.tooth)),
                 verdict=_(label(Verdict(one.verdict))),
                 when=_when(one, detail),
             ),

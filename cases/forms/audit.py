@@ -103,7 +103,7 @@ class FilterForm(forms.Form):
                 # A value of an old address is shown, or it would narrow unseen.
                 pairs = [*pairs, (value[:60], value[:60])]
             self.fields[name] = forms.CharField(
-                label=FILTERS[name],
+                label=str(FILTERS[name]),
                 required=False,
                 widget=forms.Select(choices=[("", _("All")), *pairs]),
             )

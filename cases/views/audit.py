@@ -1,0 +1,170 @@
+"""The audit's pages: what stands out first, then rates, then clinics compared."""
+
+from collections.abc import Sequence
+from functools import partial
+
+from django.http import HttpResponse
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_safe
+
+from cases.audit.report_types import AuditReport, Finding, RateRow
+from cases.charts.control import control
+from cases.charts.funnel import funnel
+from cases.charts.pareto import pareto
+from cases.enums import Side
+from cases.errors import NotAllowed
+from cases.forms.audit_words import GROUPINGS, MEASURES
+from cases.views import audit_grids as grids
+from cases.views.access import ActingRequest, acting_required
+from cases.views.audit_page import Asked, ask, figures_of, report_of, show
+from cases.views.audit_pictures import picture
+from cases.views.audit_tables import (
+    Cell,
+    Grid,
+    Line,
+    grid,
+    number_words,
+    percent,
+    rate_cells,
+    rate_heads,
+)
+
+__all__ = ["audit", "clinics", "rates"]
+
+
+def _findings(asked: Asked, found: Sequence[Finding]) -> list[dict[str, str]]:
+    return [
+        {
+            "text": _(one.text).format(**one.params),
+            "certainty": _(one.certainty).format(**one.params),
+            "href": asked.cases(one.cases) if one.cases else "",
+        }
+        for one in found
+    ]
+
+
+def _headline(asked: Asked, report: AuditReport) -> Grid:
+    rows: Sequence[RateRow] = report.headline
+    lines = [
+        Line(Cell(row.label), rate_cells(row, report.setup, asked.cases))
+        for row in rows
+    ]
+    heads = rate_heads(_("What happened"), _("Of"), _("Count"))
+    return grid(_("In figures"), heads, lines, report.setup)
+
+
+def _control_note(report: AuditReport) -> str:
+    chart = report.control
+    if chart.centre is None:
+        return _(
+            "There are too few complete periods with enough restorations for limits; "
+            "hollow points may still change."
+        )
+    return _(
+        "Limits after Laney (p′, moving range): {centre} on average, σz {sigma}. "
+        "Hollow points are too early to judge and count for nothing."
+    ).format(centre=percent(chart.centre), sigma=number_words(chart.sigma_z or 1, 2))
+
+
+@require_safe
+@acting_required
+def audit(request: ActingRequest) -> HttpResponse:
+    """Show what to act on, the headline, the course over time, and the causes."""
+    asked = ask(request, "overview")
+    if asked.filters is None:
+        return show(asked, request, "")
+    report = report_of(asked)
+    setup = report.setup
+    found = figures_of(asked, report)
+    if report.n:
+        found |= {
+            "findings": _findings(asked, report.findings),
+            "headline": _headline(asked, report),
+            "control": grids.control_grid(report, asked.cases),
+            "control_note": _control_note(report),
+            "control_picture": picture(control, report.control, setup, "control"),
+            "grouping": GROUPINGS.get(report.control.grouping, ""),
+            "causes": grids.cause_grid(report.causes, setup, asked.cases),
+            "cause_picture": picture(
+                partial(pareto, small_number=setup.small_number),
+                report.causes,
+                setup,
+                "pareto",
+            ),
+            "remake_time": grids.remake_time_grid(report),
+        }
+    return show(asked, request, "audit/overview.html", **found)
+
+
+@require_safe
+@acting_required
+def rates(request: ActingRequest) -> HttpResponse:
+    """Show the rates of one measure by every dimension the viewer has."""
+    asked = ask(request, "rates", more=("measure",))
+    if asked.filters is None:
+        return show(asked, request, "")
+    report = report_of(asked)
+    tables = list(report.rates.values())
+    known = list(dict.fromkeys(table.measure for table in tables)) or ["remade"]
+    chosen = asked.more.get("measure", "")
+    chosen = chosen if chosen in known else known[0]
+    measures = [
+        {
+            "label": MEASURES.get(one, one),
+            "href": asked.address(measure=one if one != known[0] else ""),
+            "current": one == chosen,
+        }
+        for one in known
+    ]
+    return show(
+        asked,
+        request,
+        "audit/rates.html",
+        **figures_of(asked, report),
+        measures=measures,
+        measure_words=MEASURES.get(chosen, chosen),
+        grids=[
+            grids.rate_grid(table, report.setup, asked.cases)
+            for table in tables
+            if table.measure == chosen and table.rows
+        ],
+    )
+
+
+def _funnel_note(report: AuditReport) -> str:
+    chart = report.funnel
+    if chart is None or chart.target is None:
+        return _("There are too few remakes or clinics for limits.")
+    said = _(
+        "Limits at 95 % and 99.8 % around the common rate of {rate}, interpolated exact "
+        "binomial (Spiegelhalter 2005)."
+    ).format(rate=percent(chart.target))
+    if chart.overdispersion is not None and chart.overdispersion > 1:
+        said += " " + _(
+            "Clinics vary more than chance alone would have them (φ {phi}): the limits "
+            "are too narrow."
+        ).format(phi=number_words(chart.overdispersion, 2))
+    return said
+
+
+@require_safe
+@acting_required
+def clinics(request: ActingRequest) -> HttpResponse:
+    """Show the laboratory its clinics against the common rate, and alarms."""
+    if request.actor.side != Side.LABORATORY:
+        raise NotAllowed("Clinics are compared by the laboratory alone.")
+    asked = ask(request, "clinics")
+    if asked.filters is None:
+        return show(asked, request, "")
+    report = report_of(asked)
+    found = figures_of(asked, report)
+    if report.n:
+        found |= {
+            "alarms": grids.alarm_grid(report, asked.cases),
+            "funnel": grids.funnel_grid(report, asked.cases),
+            "funnel_picture": picture(funnel, report.funnel, report.setup, "funnel")
+            if report.funnel
+            else "",
+            "funnel_note": _funnel_note(report),
+        }
+    return show(asked, request, "audit/clinics.html", **found)

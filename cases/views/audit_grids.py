@@ -1,0 +1,238 @@
+"""The tables that stand beside the pictures of the audit, and those without one."""
+
+from collections.abc import Mapping, Sequence
+
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
+from cases.audit.report_types import (
+    AuditReport,
+    CauseRow,
+    ControlPoint,
+    RateTable,
+    Setup,
+    SurvivalStep,
+)
+from cases.forms.audit_words import ATTRIBUTIONS, DIMENSIONS, MEASURES
+from cases.views.audit_tables import (
+    Cell,
+    Grid,
+    Head,
+    Line,
+    Link,
+    count_cell,
+    grid,
+    interval_words,
+    number_words,
+    percent,
+    rate_cells,
+    rate_heads,
+)
+
+__all__ = [
+    "alarm_grid",
+    "cause_grid",
+    "control_grid",
+    "funnel_grid",
+    "rate_grid",
+    "remake_time_grid",
+]
+
+# After how many days the share that came back is told; steps between say no more.
+_AFTER_DAYS = (30, 90, 180, 365, 730)
+
+
+def _whole(measure: str) -> str:
+    if measure in ("remade", "internal"):
+        return _("Dispatched")
+    return _("Reported")
+
+
+def rate_grid(table: RateTable, setup: Setup, link: Link) -> Grid:
+    """Return the rates of one measure by one dimension, with their total."""
+    dimension = str(DIMENSIONS.get(table.dimension, table.dimension))
+    counted = str(MEASURES.get(table.measure, table.measure))
+    lines = [Line(Cell(row.label), rate_cells(row, setup, link)) for row in table.rows]
+    lines.append(Line(Cell(_("All")), rate_cells(table.total, setup, link), total=True))
+    caption = _("{measure}, by {dimension}").format(
+        measure=counted, dimension=dimension.lower()
+    )
+    heads = rate_heads(dimension, _whole(table.measure), counted)
+    return grid(caption, heads, lines, setup)
+
+
+def _standing(point: ControlPoint) -> str:
+    if not point.complete:
+        return _("too early to judge")
+    return {
+        "above": _("above its limits"),
+        "below": _("below its limits"),
+    }.get(point.signal, "")
+
+
+def _span(point: ControlPoint, grouping: str) -> str:
+    """Return the months of a point in words."""
+    year, month = point.first.year, point.first.month
+    if grouping == "quarter":
+        return _("Q{quarter} {year}").format(quarter=(month - 1) // 3 + 1, year=year)
+    if grouping == "half_year":
+        return _("H{half} {year}").format(half=(month - 1) // 6 + 1, year=year)
+    return date_format(point.first, "M Y")
+
+
+def control_grid(report: AuditReport, link: Link) -> Grid:
+    """Return the points of the control chart."""
+    heads = (
+        Head(_("Dispatched in")),
+        Head(_("Dispatched"), num=True),
+        Head(_("Remade"), num=True),
+        Head(_("Rate"), num=True),
+        Head(_("Limits"), num=True),
+        Head(_("Signal")),
+    )
+    setup = report.setup
+    lines = [
+        Line(
+            Cell(_span(point, report.control.grouping)),
+            (
+                Cell(number_words(point.n), num=True),
+                count_cell(point.count, point.hidden, point.cases, setup, link),
+                Cell("–" if point.rate is None else percent(point.rate), num=True),
+                Cell(interval_words(point.lower, point.upper) or "–", num=True),
+                Cell(_standing(point) or "–"),
+            ),
+        )
+        for point in report.control.points
+    ]
+    return grid(_("Remake rate over time"), heads, lines, setup)
+
+
+def _sides(attribution: Mapping[str, int]) -> str:
+    """Return whose remakes they are, as both sides state it, most first."""
+    pairs = sorted(attribution.items(), key=lambda pair: (-pair[1], pair[0]))
+    return ", ".join(
+        f"{ATTRIBUTIONS.get(side, side)} {number_words(count)}"
+        for side, count in pairs
+        if count
+    )
+
+
+def cause_grid(rows: Sequence[CauseRow], setup: Setup, link: Link) -> Grid:
+    """Return the causes of remakes; a laboratory also sees those before dispatch."""
+    own = setup.viewer == "laboratory"
+    heads = [
+        Head(_("Cause")),
+        Head(_("Remade"), num=True),
+        Head(_("Share"), num=True),
+        Head(_("Up to here"), num=True),
+        *([Head(_("Before dispatch"), num=True)] if own else []),
+        Head(_("Attributed to")),
+    ]
+    lines = []
+    for row in rows:
+        shares = [
+            Cell("–" if share is None else percent(share), num=True)
+            for share in (row.share, row.cumulative)
+        ]
+        internal = (
+            [count_cell(row.internal, row.hidden, {}, setup, link)] if own else []
+        )
+        lines.append(
+            Line(
+                Cell(row.label),
+                (
+                    count_cell(row.count, row.hidden, row.cases, setup, link),
+                    *shares,
+                    *internal,
+                    Cell(_sides(row.attribution) or "–"),
+                ),
+            )
+        )
+    return grid(_("Causes of remakes"), heads, lines, setup)
+
+
+def funnel_grid(report: AuditReport, link: Link) -> Grid:
+    """Return the clinics of the funnel, most restorations first."""
+    words = {
+        "inside": _("within the limits"),
+        "above_95": _("above 95 %: watch"),
+        "above_998": _("above 99.8 %: look at its cases"),
+        "below_95": _("below 95 %"),
+        "below_998": _("below 99.8 %: learn from it"),
+    }
+    heads = (
+        Head(_("Clinic")),
+        Head(_("Dispatched"), num=True),
+        Head(_("Remade"), num=True),
+        Head(_("Rate"), num=True),
+        Head(_("Against the common rate")),
+    )
+    setup = report.setup
+    lines = [
+        Line(
+            Cell(point.label),
+            (
+                Cell(number_words(point.n), num=True),
+                count_cell(point.count, point.hidden, point.cases, setup, link),
+                Cell("–" if point.rate is None else percent(point.rate), num=True),
+                Cell(words.get(point.place, "–") if point.rate is not None else "–"),
+            ),
+        )
+        for point in (report.funnel.points if report.funnel else ())
+    ]
+    return grid(_("Clinics against the common rate"), heads, lines, setup)
+
+
+def alarm_grid(report: AuditReport, link: Link) -> Grid:
+    """Return the clinics whose remakes accumulate, and since how many restorations."""
+    heads = (
+        Head(_("Clinic")),
+        Head(_("Restorations since the rise began"), num=True),
+        Head(_("Remade of them"), num=True),
+        Head(_("Sum"), num=True),
+        Head(_("Alarm at"), num=True),
+    )
+    lines = [
+        Line(
+            Cell(alarm.label),
+            (
+                Cell(number_words(alarm.since), num=True),
+                count_cell(alarm.remakes, "small", alarm.cases, report.setup, link),
+                Cell(number_words(alarm.value, 2), num=True),
+                Cell(number_words(alarm.decision, 2), num=True),
+            ),
+        )
+        for alarm in report.alarms
+    ]
+    return grid(_("Remakes that accumulate"), heads, lines, report.setup)
+
+
+def remake_time_grid(report: AuditReport) -> Grid:
+    """Return the share remade up to some days after dispatch."""
+    heads = (
+        Head(_("Within")),
+        Head(_("Remade"), num=True),
+        Head(_("95 % interval"), num=True),
+        Head(_("Followed so long"), num=True),
+    )
+    lines = []
+    steps = report.time_to_remake.steps
+    told: list[SurvivalStep] = []
+    for days in _AFTER_DAYS:
+        reached = [step for step in steps if step.days <= days]
+        # A later day without a step of its own would only repeat the one before.
+        if not reached or reached[-1] in told:
+            continue
+        step = reached[-1]
+        told.append(step)
+        lines.append(
+            Line(
+                Cell(_("{days} days").format(days=days)),
+                (
+                    Cell(percent(step.share), num=True),
+                    Cell(interval_words(step.low, step.high), num=True),
+                    Cell(number_words(step.at_risk), num=True),
+                ),
+            )
+        )
+    return grid(_("Time from dispatch to remake"), heads, lines, report.setup)

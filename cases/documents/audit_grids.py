@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable
 
-from django.utils.formats import number_format
 from django.utils.translation import gettext as _
 
 from cases.audit.report_types import (
@@ -21,6 +20,7 @@ from cases.documents.audit_lines import (
     Grid,
     Line,
     count_said,
+    decimals,
     hours_said,
     interval_said,
     percent,
@@ -107,7 +107,7 @@ def cause_grid(report: AuditReport) -> Grid:
         _("Attributed to"),
     )
     lines = tuple(Line(row.label, cells(row)) for row in report.causes)
-    return Grid(_("Causes of remakes"), heads, lines)
+    return Grid(_("Causes of remakes"), heads, lines, words="last")
 
 
 def control_grid(report: AuditReport) -> Grid:
@@ -137,7 +137,7 @@ def control_grid(report: AuditReport) -> Grid:
         _("Signal"),
     )
     lines = tuple(Line(point.label, cells(point)) for point in report.control.points)
-    return Grid(_("Remake rate over time"), heads, lines)
+    return Grid(_("Remake rate over time"), heads, lines, words="last")
 
 
 def funnel_grid(report: AuditReport) -> Grid:
@@ -169,7 +169,7 @@ def funnel_grid(report: AuditReport) -> Grid:
     )
     points = report.funnel.points if report.funnel else ()
     lines = tuple(Line(point.label, cells(point)) for point in points)
-    return Grid(_("Clinics against the common rate"), heads, lines)
+    return Grid(_("Clinics against the common rate"), heads, lines, words="last")
 
 
 def alarm_grid(report: AuditReport) -> Grid:
@@ -187,8 +187,8 @@ def alarm_grid(report: AuditReport) -> Grid:
             (
                 str(alarm.since),
                 count_said(alarm.remakes, "small", report.setup),
-                number_format(alarm.value, decimal_pos=2),
-                number_format(alarm.decision, decimal_pos=2),
+                decimals(alarm.value, 2),
+                decimals(alarm.decision, 2),
             ),
         )
         for alarm in report.alarms
@@ -268,4 +268,4 @@ def flow_grid(report: AuditReport) -> Grid:
         _("Outcome"),
         _("Restorations"),
     )
-    return Grid(_("From verdict over option to outcome"), heads, lines, words=3)
+    return Grid(_("From verdict over option to outcome"), heads, lines, words="middle")

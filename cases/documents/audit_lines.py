@@ -12,6 +12,7 @@ __all__ = [
     "Grid",
     "Line",
     "count_said",
+    "decimals",
     "hours_said",
     "interval_said",
     "p_said",
@@ -35,20 +36,26 @@ class Line:
 class Grid:
     """A table: caption, heads (the first over the row heads), lines.
 
-    ``words``: how many columns from the left hold words; the others are figures.
+    ``words``: the columns after the first that hold words instead of figures: none,
+    the "last", or the two in the "middle".
     """
 
     caption: str
     heads: tuple[str, ...]
     lines: tuple[Line, ...]
-    words: int = 1
+    words: str = ""
+
+
+def decimals(value: float, places: int) -> str:
+    """Return a number with so many decimals; rounded first, the formatter cuts off."""
+    return str(number_format(round(value, places), decimal_pos=places))
 
 
 def percent(share: float | None, places: int = 1) -> str:
     """Return a share in per cent; a dash for none."""
     if share is None:
         return NONE
-    return f"{number_format(100 * share, decimal_pos=places)} %"
+    return f"{decimals(100 * share, places)} %"
 
 
 def p_said(p: float | None) -> str:
@@ -57,7 +64,7 @@ def p_said(p: float | None) -> str:
         return NONE
     if p < 0.001:
         return "p < 0.001"
-    return f"p = {number_format(p, decimal_pos=3)}"
+    return f"p = {decimals(p, 3)}"
 
 
 def interval_said(low: float | None, high: float | None) -> str:
@@ -83,5 +90,5 @@ def hours_said(hours: float | None) -> str:
     if hours is None:
         return NONE
     if hours < 48:
-        return _("{n} h").format(n=number_format(hours, decimal_pos=1))
-    return _("{n} days").format(n=number_format(hours / 24, decimal_pos=1))
+        return _("{n} h").format(n=decimals(hours, 1))
+    return _("{n} days").format(n=decimals(hours / 24, 1))

@@ -3,13 +3,12 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from django.utils.formats import number_format
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
 from cases.audit.report_types import AuditReport, DoseResponse, Opposing, RateTable
 from cases.documents import audit_grids as grids
-from cases.documents.audit_lines import Grid, p_said, percent
+from cases.documents.audit_lines import Grid, decimals, p_said, percent
 
 __all__ = ["Heading", "Section", "Sheet", "audit_sheet"]
 
@@ -67,10 +66,9 @@ def _over_time(trend: AuditReport, picture: SafeString) -> Section:
                 "the months differ beyond chance (sigma z {sigma_z})."
             ).format(
                 centre=percent(chart.centre),
-                sigma_z=number_format(chart.sigma_z or 0, decimal_pos=2),
+                sigma_z=decimals(chart.sigma_z or 0, 2),
             )
         )
-    notes += [f"{note.on.isoformat()}: {note.text}" for note in chart.annotations]
     return Section(_("Over time"), (grids.control_grid(trend),), picture, tuple(notes))
 
 
@@ -82,7 +80,7 @@ def _clinics(report: AuditReport, picture: SafeString) -> Section:
     if found is not None and found.overdispersion is not None:
         notes.append(
             _("Overdispersion {phi}: 1 is what chance alone gives.").format(
-                phi=number_format(found.overdispersion, decimal_pos=2)
+                phi=decimals(found.overdispersion, 2)
             )
         )
     tables = [grids.funnel_grid(report)]

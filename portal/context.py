@@ -9,6 +9,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from cases.enums import Side
+from cases.policies import can_manage
 from cases.selectors.records import notice_unread
 from cases.tenancy import Actor, current
 
@@ -29,6 +30,10 @@ def _everyone(actor: Actor) -> bool:
     return True
 
 
+def _audit(actor: Actor) -> bool:
+    return can_manage(actor, "audit")
+
+
 # URL name, words, and to whom it is shown; a name without a page is left out.
 # An entry is current on every address below its own.
 NAVIGATION: tuple[tuple[str, Promise, Shown], ...] = (
@@ -36,6 +41,7 @@ NAVIGATION: tuple[tuple[str, Promise, Shown], ...] = (
     ("chair_check", _("Chair check"), _clinic),
     ("bench", _("Bench"), _laboratory),
     ("guide", _("Guide"), _everyone),
+    ("audit", _("Audit"), _audit),
     ("rule_sets", _("Rule sets"), _everyone),
     ("people", _("People"), _everyone),
 )

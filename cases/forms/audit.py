@@ -8,6 +8,7 @@ from django.utils.translation import gettext_lazy as _
 
 from cases.audit.filters import AuditFilters
 from cases.forms.audit_words import FILTERS, audit_words
+from cases.forms.fields import WholeField
 
 __all__ = [
     "FOLDED",
@@ -135,26 +136,24 @@ class FilterForm(forms.Form):
 class SettingsForm(forms.Form):
     """How the organisation's audit is shown."""
 
-    small_number = forms.IntegerField(
+    small_number = WholeField(
+        minimum="1",
+        maximum="1000",
         label=_("Smallest count that is shown"),
         help_text=_(
             "Counts from 1 up to below it are hidden, with everything they could be "
             "worked out from. Zero and the number of restorations are always shown."
         ),
         widget=forms.TextInput(attrs={"inputmode": "numeric"}),
-        error_messages={
-            "required": _("Enter a whole number, like 5."),
-            "invalid": _("Enter a whole number, like 5."),
-        },
+        error_messages={"required": _("Enter a whole number, like 5.")},
     )
-    least_cases = forms.IntegerField(
+    least_cases = WholeField(
+        minimum="1",
+        maximum="1000",
         label=_("Fewest restorations a rate is shown for"),
         help_text=_("A rate of fewer says too little; its row says “too few”."),
         widget=forms.TextInput(attrs={"inputmode": "numeric"}),
-        error_messages={
-            "required": _("Enter a whole number, like 10."),
-            "invalid": _("Enter a whole number, like 10."),
-        },
+        error_messages={"required": _("Enter a whole number, like 10.")},
     )
     compare_people = forms.BooleanField(
         label=_("Show tables that name people, and filters by person"),
@@ -172,6 +171,14 @@ class SettingsForm(forms.Form):
         help_text=_("Figures and findings only, nothing about a patient."),
         required=False,
     )
+
+    def clean_small_number(self) -> int:
+        """Return the threshold as a whole number."""
+        return int(self.cleaned_data["small_number"])
+
+    def clean_least_cases(self) -> int:
+        """Return the least number of restorations as a whole number."""
+        return int(self.cleaned_data["least_cases"])
 
 
 class NoteForm(forms.Form):

@@ -33,14 +33,32 @@ __all__ = ["audit", "clinics", "rates"]
 
 
 def _findings(asked: Asked, found: Sequence[Finding]) -> list[dict[str, str]]:
+    def said(template: str, one: Finding) -> str:
+        return _(template).format(**one.params).replace(" %", "\N{NO-BREAK SPACE}%")
+
     return [
         {
-            "text": _(one.text).format(**one.params),
-            "certainty": _(one.certainty).format(**one.params),
+            "text": said(one.text, one),
+            "certainty": said(one.certainty, one),
             "href": asked.cases(one.cases) if one.cases else "",
         }
         for one in found
     ]
+
+
+def _tested(report: AuditReport) -> str:
+    """Return what was looked for, whether or not it was found."""
+    laboratory = report.setup.viewer == "laboratory"
+    return _(
+        "Asked: has the remake rate changed against the months before; {clinics}do "
+        "short readings do harm; do queries spare the opposing tooth; does a material "
+        "come back more often. All questions together have a chance of 5 % to find "
+        "something where there is nothing (Holm)."
+    ).format(
+        clinics=_("does a clinic stand out, or do its remakes pile up; ")
+        if laboratory
+        else ""
+    )
 
 
 def _headline(asked: Asked, report: AuditReport) -> Grid:
@@ -79,6 +97,7 @@ def audit(request: ActingRequest) -> HttpResponse:
     if report.n:
         found |= {
             "findings": _findings(asked, report.findings),
+            "tested": _tested(report),
             "headline": _headline(asked, report),
             "control": grids.control_grid(report, asked.cases),
             "control_note": _control_note(report),

@@ -15,15 +15,9 @@ from cases.views import audit_query_grids as grids
 from cases.views.access import ActingRequest, acting_required
 from cases.views.audit_page import Asked, ask, figures_of, report_of, show
 from cases.views.audit_pictures import picture
-from cases.views.audit_tables import number_words
+from cases.views.audit_tables import number_words, p_words
 
 __all__ = ["clearance", "queries"]
-
-
-def _p_words(p: float | None) -> str:
-    if p is None:
-        return "–"
-    return _("p < 0.001") if p < 0.001 else f"p = {number_words(p, 3)}"
 
 
 def _dose(asked: Asked, report: AuditReport, one: DoseResponse) -> dict[str, Any]:
@@ -32,7 +26,7 @@ def _dose(asked: Asked, report: AuditReport, one: DoseResponse) -> dict[str, Any
         clustered = ""
     else:
         trend = _("Trend over the classes (Cochran–Armitage): z {z}, {p}.").format(
-            z=number_words(one.trend.z, 2), p=_p_words(one.trend.p)
+            z=number_words(one.trend.z, 2), p=p_words(one.trend.p)
         )
         clustered = _clustered(one)
     return {
@@ -93,7 +87,7 @@ def _clustered(one: DoseResponse) -> str:
         + " "
         + _("Allowing for it ({n} clinicians): {p}, odds ratio {odds} a class.").format(
             n=trend.clusters,
-            p=_p_words(trend.clustered_p),
+            p=p_words(trend.clustered_p),
             odds="–" if odds is None else number_words(odds, 2),
         )
     )
@@ -104,12 +98,12 @@ def _opposing_test(report: AuditReport) -> str:
     if one.p is None:
         return _("There are too few restorations on one side to test a difference.")
     said = _("Fisher's exact test: {p}, odds ratio {odds}.").format(
-        p=_p_words(one.p),
+        p=p_words(one.p),
         odds="–" if one.odds_ratio is None else number_words(one.odds_ratio, 2),
     )
     if one.clustered_p is not None:
         said += " " + _("With clinicians as clusters ({n}): {p}.").format(
-            n=one.clusters, p=_p_words(one.clustered_p)
+            n=one.clusters, p=p_words(one.clustered_p)
         )
     return (
         said

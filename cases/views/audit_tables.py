@@ -18,6 +18,7 @@ __all__ = [
     "grid",
     "interval_words",
     "number_words",
+    "p_words",
     "percent",
     "rate_cells",
     "rate_heads",
@@ -88,6 +89,13 @@ def number_words(value: float, places: int = 0) -> str:
 def percent(share: float) -> str:
     """Return a fraction of 1 as a percentage with one place."""
     return f"{number_words(share * 100, 1)}\N{NO-BREAK SPACE}%"
+
+
+def p_words(p: float | None) -> str:
+    """Return the p of a test, never more exactly than it is known."""
+    if p is None:
+        return "–"
+    return "p < 0.001" if p < 0.001 else f"p = {number_words(p, 3)}"
 
 
 def interval_words(low: float | None, high: float | None) -> str:

@@ -41,9 +41,10 @@ class Exported:
 
 
 def _file(table: Table, filters: AuditFilters, as_of: datetime) -> Exported:
-    period = {"as_of": as_of, "first": filters.first, "last": filters.last}
-    before = about(filters=filters.address(), **period)
-    return Exported(written(table, before=before), file_name(table.name, **period))
+    first, last = filters.first, filters.last
+    before = about(as_of=as_of, first=first, last=last, filters=filters.address())
+    name = file_name(table.name, as_of=as_of, first=first, last=last)
+    return Exported(written(table, before=before), name)
 
 
 def export_report(report: AuditReport, filters: AuditFilters, name: str) -> Exported:

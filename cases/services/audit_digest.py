@@ -6,6 +6,7 @@ cases, is read behind sign-in.
 """
 
 import logging
+from collections.abc import Callable
 from datetime import date, datetime, timedelta
 from typing import Any, Final
 from zoneinfo import ZoneInfo
@@ -68,16 +69,19 @@ def last_complete_month(today: date) -> date:
     return date(before.year, before.month, 1)
 
 
-def digests_make(*, at: datetime) -> int:
+def digests_make(*, at: datetime, enough: Callable[[], bool] = lambda: False) -> int:
     """Make every digest that is due; return how many were made.
 
     Each in a transaction of its own: what fails for one organisation is logged and
-    tried again at the next call, and stops no other.
+    tried again at the next call, and stops no other. ``enough`` is asked before each
+    whether to leave the rest to the next call.
     """
     with operator():
         found = list(Organisation.objects.order_by("pk").values_list("pk", flat=True))
     made = 0
     for organisation_id in found:
+        if enough():
+            break
         try:
             made += digest_make(organisation_id=organisation_id, at=at)
         except Exception:

@@ -107,8 +107,13 @@ def _heading(
             "Some of these restorations were dispatched less than {days} days ago: "
             "their remakes are not all known yet."
         ).format(days=report.setup.follow_up_days)
+    whose = actor.organisation_name
+    if report.setup.viewer == "clinician":
+        whose = _("{organisation}, own cases of {name}").format(
+            organisation=whose, name=actor.name
+        )
     return Heading(
-        organisation=actor.organisation_name,
+        organisation=whose,
         period=period,
         as_of=moment(report.setup.as_of.isoformat(), actor.time_zone),
         filters=tuple((label, said) for _name, _value, label, said in words),

@@ -16,7 +16,8 @@ from cases.errors import NotAllowed
 from cases.forms.audit_words import GROUPINGS, MEASURES
 from cases.views import audit_grids as grids
 from cases.views.access import ActingRequest, acting_required
-from cases.views.audit_page import Asked, ask, figures_of, report_of, show
+from cases.views.audit_asked import Asked, ask
+from cases.views.audit_page import figures_of, report_of, show
 from cases.views.audit_pictures import picture
 from cases.views.audit_tables import (
     Cell,

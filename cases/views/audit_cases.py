@@ -12,7 +12,8 @@ from cases.forms.vocabulary import tooth_number
 from cases.selectors.audit_cases import audit_cases
 from cases.selectors.audit_setup import audit_settings
 from cases.views.access import ActingRequest, acting_required
-from cases.views.audit_page import ask, show
+from cases.views.audit_asked import ask
+from cases.views.audit_page import show
 
 __all__ = ["cases"]
 

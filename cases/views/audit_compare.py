@@ -1,6 +1,7 @@
 """Two periods of the audit side by side: what differs, and how surely."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from django.http import HttpResponse
 from django.utils.translation import gettext as _
@@ -14,7 +15,8 @@ from cases.forms.audit_words import DIMENSIONS, audit_words
 from cases.selectors.audit_setup import audit_settings
 from cases.services.audit_report import audit_comparison
 from cases.views.access import ActingRequest, acting_required
-from cases.views.audit_page import Asked, ask, month_words, period_words, show
+from cases.views.audit_asked import Asked, ask
+from cases.views.audit_page import month_words, period_words, show
 from cases.views.audit_tables import (
     Cell,
     Grid,
@@ -48,21 +50,24 @@ def _setup(asked: Asked, filters: AuditFilters) -> Setup:
 def _side(row: RateRow | None, setup: Setup, link: Link) -> tuple[Cell, ...]:
     """Return one period's cells: how many of how many, and the rate."""
     if row is None:
-        return (Cell("–", num=True), Cell("–", num=True), Cell("–", num=True))
+        return (Cell("–", num=True), Cell("–", num=True))
     count = count_cell(row.count, row.hidden, row.cases, setup, link)
+    of = _("{count} of {n}").format(count=count.text, n=number_words(row.n))
     rate = Cell("–" if row.rate is None else percent(row.rate), num=True)
-    return (Cell(number_words(row.n), num=True), count, rate)
+    return (replace(count, text=of), rate)
 
 
 def _points(share: float) -> str:
     """Return a difference of rates in percentage points, with its sign."""
-    sign = "−" if share < 0 else "+"
-    return f"{sign}{number_words(abs(share) * 100, 1)}"
+    size = number_words(abs(share) * 100, 1)
+    if size == number_words(0, 1):
+        return size
+    return f"{'−' if share < 0 else '+'}{size}"
 
 
 def _difference(row: ComparisonRow) -> tuple[Cell, ...]:
     if row.difference is None or row.low is None or row.high is None:
-        return tuple(Cell("–", num=True) for _each in range(3))
+        return (Cell("–", num=True), Cell("–", num=True), Cell("–", num=True))
     return (
         Cell(_points(row.difference), num=True),
         Cell(f"{_points(row.low)} … {_points(row.high)}", num=True),
@@ -80,12 +85,10 @@ def _grid(
     earlier, later = links
     heads = (
         Head(first),
-        Head(_("Before: of"), num=True),
-        Head(_("count"), num=True),
-        Head(_("rate"), num=True),
-        Head(_("Now: of"), num=True),
-        Head(_("count"), num=True),
-        Head(_("rate"), num=True),
+        Head(_("Before"), num=True),
+        Head(_("Rate before"), num=True),
+        Head(_("Now"), num=True),
+        Head(_("Rate now"), num=True),
         Head(_("Difference, points"), num=True),
         Head(_("95 % interval"), num=True),
         Head(_("Test"), num=True),

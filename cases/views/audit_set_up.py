@@ -17,7 +17,7 @@ from cases.forms.faults import add_faults
 from cases.selectors.audit_setup import audit_notes, audit_settings, audit_views
 from cases.services import audit_set_up as services
 from cases.views.access import ActingRequest, acting_required
-from cases.views.audit_page import ADDRESSES, TABS
+from cases.views.audit_asked import ADDRESSES, TABS
 
 __all__ = ["note_remove", "notes", "set_up", "view_remove", "views"]
 

@@ -7,6 +7,7 @@ them are the demo's, each named many times.
 
 from collections.abc import Iterator, Sequence
 from datetime import UTC, date, datetime, timedelta
+from itertools import count
 from random import Random
 from typing import Any
 
@@ -29,6 +30,8 @@ _MATERIALS = ("metal_ceramic", "zirconia_3y", "lithium_disilicate", "full_metal"
 _METHODS = ("strip", "silicone_caliper", "scan", "")
 _TEETH = (("36", "molar"), ("15", "premolar"), ("23", "canine"), ("11", "incisor"))
 _MONTHS, _A_MONTH = 24, 16
+# Beyond every number a row of the demo can have.
+_FLAGS = 10_000_000
 
 
 def _insert(connection: psycopg.Connection, table: str, row: dict[str, Any]) -> None:
@@ -115,9 +118,28 @@ def _cases(connection: psycopg.Connection, laboratory: int) -> Sequence[Sequence
     ).fetchall()
 
 
+def _query(dice: Random, fact: dict[str, Any], flag: int) -> dict[str, Any]:
+    """Return the query of a restoration; no row of the case stands behind it."""
+    waits = dice.random() < 0.03
+    return {
+        "flag_id": flag,
+        "tooth_class": fact["tooth_class"],
+        "kind": fact["kind"],
+        "material": fact["material"],
+        "method": fact["method"],
+        "raised_at": fact["submitted_at"],
+        "month": fact["submitted_at"].date().replace(day=1),
+        "asked_minutes": round(dice.expovariate(1 / 400) / 15 + 1) * 15,
+        "answered_minutes": None if waits else round(dice.expovariate(1 / 2000)) + 15,
+        "closed": "" if waits else "answered",
+        "option": "" if waits else fact["option"],
+    }
+
+
 def _write_facts(laboratory: int, technician: int, now: datetime) -> None:
     dice = Random(4)  # noqa: S311 -- invented figures, not secrets
     months: set[tuple[int, date]] = set()
+    flags = count(_FLAGS)
     with superuser() as connection:
         connection.execute("SET LOCAL session_replication_role = replica")
         for case, clinic, prescriber in _cases(connection, laboratory):
@@ -130,6 +152,12 @@ def _write_facts(laboratory: int, technician: int, now: datetime) -> None:
                 row = {**named, **owners, **people, **fact}
                 _insert(connection, "cases_auditfact", row)
                 months |= {(laboratory, fact["month"]), (clinic, fact["month"])}
+                if not fact["flagged"]:
+                    continue
+                query = _query(dice, fact, next(flags))
+                asked = {"case_id": case, "prescriber_id": prescriber, **owners}
+                _insert(connection, "cases_auditquery", {**asked, **query})
+                months |= {(laboratory, query["month"]), (clinic, query["month"])}
         for organisation, month in sorted(months):
             connection.execute(
                 "INSERT INTO cases_auditmonth (organisation_id, month, version,"

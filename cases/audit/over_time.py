@@ -65,7 +65,7 @@ def control_chart(figures: Figures, setup: Setup) -> ControlChart:
     totals = [span.total for span in spans]
     threshold = threshold_of(setup.small_number)
     states = protect(
-        [Cell(total.remade, total.reported) for total in totals],
+        [Cell(total.remade, total.dispatched) for total in totals],
         threshold=threshold,
         total=total_state(setup, figures.total, "remade"),
     )

@@ -18,7 +18,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-__all__ = ["SMALLEST", "Cell", "protect", "state_of", "threshold_of"]
+__all__ = ["SMALLEST", "Cell", "is_told", "protect", "state_of", "threshold_of"]
 
 # Below three, "hidden" would itself say "one".
 SMALLEST: Final = 3
@@ -65,7 +65,7 @@ def protect(
     Guards are taken in order of the most a cell can be, which is known anyway, never
     of its count. When no guard is left, every cell is hidden.
     """
-    if threshold <= 1:
+    if threshold <= 1 or not (total or any(cell.count for cell in cells)):
         return [""] * len(cells)
     if total:
         return [total] * len(cells)
@@ -78,15 +78,15 @@ def protect(
         ),
         key=lambda place: (cells[place].most, place),
     )
-    while _told(cells, states, threshold):
+    while is_told(cells, states, threshold):
         if not guards:
             return ["small"] * len(cells)
         states[guards.pop(0)] = "secondary"
     return states
 
 
-def _told(cells: Sequence[Cell], states: Sequence[str], threshold: int) -> bool:
-    """Say whether a hidden count follows from the sum and the rule."""
+def is_told(cells: Sequence[Cell], states: Sequence[str], threshold: int) -> bool:
+    """Say whether a hidden count follows from the sum of the cells and the rule."""
     hidden = [place for place, state in enumerate(states) if state]
     left = sum(cells[place].count for place in hidden)
     ranges = [_range(cells[place].most, states[place], threshold) for place in hidden]

@@ -82,7 +82,7 @@ def rate_table(
 ) -> RateTable:
     """Return one measure by one dimension: most restorations first, then by label."""
     parts = [
-        _part(setup, dimension, key, tally, measure)
+        _part(setup, dimension, key, tally, measure, told=seating_told(figures.total))
         for key, tally in figures.by(dimension).items()
     ]
     parts = [part for part in parts if part.n]
@@ -125,7 +125,9 @@ def headline_rows(figures: Figures, setup: Setup) -> tuple[RateRow, ...]:
     return tuple(rows)
 
 
-def _part(setup: Setup, dimension: str, key: str, tally: Tally, measure: str) -> Part:
+def _part(
+    setup: Setup, dimension: str, key: str, tally: Tally, measure: str, *, told: bool
+) -> Part:
     count, n = tally.of(measure)
     code = label_of(setup, _CODES.get(dimension, ""), key)
     return Part(
@@ -133,7 +135,7 @@ def _part(setup: Setup, dimension: str, key: str, tally: Tally, measure: str) ->
         label=label_of(setup, dimension, key),
         n=n,
         count=count,
-        most=_most(tally, measure),
+        most=_most(tally, measure) if told else n,
         # Nothing asks for "not stated": an empty filter is all.
         cases={dimension: code, "outcome": measure} if key else {},
     )

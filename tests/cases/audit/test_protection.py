@@ -47,7 +47,7 @@ def test_every_hidden_count_has_two_values(cells, threshold):
     states = protect(cells, threshold=threshold)
     possible = list(fillings(cells, states, threshold))
     assert tuple(cell.count for cell in cells) in possible
-    total, most = (sum(one) for one in zip(*((c.count, c.most) for c in cells)))
+    total, most = sum(cell.count for cell in cells), sum(cell.most for cell in cells)
     if total in {0, most} or state_of(Cell(total, most), threshold):
         # All or nothing leaves no choice, and a hidden total hides everything.
         return
@@ -64,6 +64,10 @@ def test_small_counts_are_hidden_and_without_need_zero_is_shown(cells, threshold
             assert state == "small"
         if cell.count == 0 and cell.most > 1:
             assert not state or all(states)
+
+
+def test_where_there_was_none_at_all_every_zero_is_shown():
+    assert protect([Cell(0, 1), Cell(0, 40)], threshold=5) == ["", ""]
 
 
 def test_a_lone_small_count_takes_the_row_of_fewest_restorations_along():

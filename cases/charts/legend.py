@@ -8,9 +8,10 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
 
 from cases.charts.sheet import LEADING, Sheet, lines_of
+from cases.drawings.palette import INK
 from cases.drawings.svg import text_width
 
-__all__ = ["Key", "legend", "legend_height"]
+__all__ = ["Key", "legend", "legend_height", "mark"]
 
 _SIZE = 12.5
 _SAMPLE = 26.0
@@ -19,11 +20,16 @@ _GAP = 18.0
 
 @dataclass(frozen=True, slots=True)
 class Key:
-    """One sample: a "line", a "box" or a "mark" in the style of the picture's own."""
+    """One sample: a "line", a "box", a "mark" in the picture's own style, or "none".
+
+    ``inside``: a letter or number in the mark. ``own_line``: nothing stands beside it.
+    """
 
     words: str
     kind: str
     style: Mapping[str, Any] = field(default_factory=dict)
+    inside: str = ""
+    own_line: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,11 +47,12 @@ def _placed(keys: Sequence[Key], width: float) -> tuple[list[_Placed], float]:
     for key in keys:
         lines = lines_of(key.words, size=_SIZE, width=width - _SAMPLE - 8)
         needed = _SAMPLE + 8 + max(text_width(one, _SIZE) for one in lines)
-        if x and x + needed > width:
+        if x and (key.own_line or x + needed > width):
             x, y, tall = 0.0, y + tall, 0.0
         found.append(_Placed(key, x, y, lines))
-        tall = max(tall, len(lines) * _SIZE * LEADING + 4)
-        x += needed + _GAP
+        least = 22.0 if key.inside else 0.0
+        tall = max(tall, len(lines) * _SIZE * LEADING + 4, least)
+        x += width if key.own_line else needed + _GAP
     return found, y + tall
 
 
@@ -62,10 +69,24 @@ def legend(sheet: Sheet, keys: Sequence[Key], top: float) -> None:
         sheet.column(x + _SAMPLE + 8, y, one.lines, size=_SIZE, quiet=True)
 
 
+def mark(
+    sheet: Sheet, x: float, y: float, style: Mapping[str, Any], inside: str
+) -> None:
+    """Draw a mark with a letter or number inside."""
+    sheet.draw(Line2D([x], [y], linestyle="none", **style))
+    if inside:
+        size = 11 if len(inside) == 1 else 9
+        inverse = style.get("markerfacecolor") == INK
+        sheet.write(
+            x, y + size * 0.35, inside, size=size, bold=True, anchor="middle",
+            inverse=inverse,
+        )  # fmt: skip
+
+
 def _sample(sheet: Sheet, key: Key, x: float, y: float) -> None:
     if key.kind == "box":
         sheet.draw(Rectangle((x + 1, y - 5), _SAMPLE - 2, 10, **key.style))
     elif key.kind == "mark":
-        sheet.draw(Line2D([x + _SAMPLE / 2], [y], linestyle="none", **key.style))
-    else:
+        mark(sheet, x + _SAMPLE / 2, y, key.style, key.inside)
+    elif key.kind == "line":
         sheet.draw(Line2D([x + 3, x + _SAMPLE - 3], [y, y], **key.style))

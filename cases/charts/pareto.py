@@ -13,6 +13,7 @@ from matplotlib.axes import Axes
 
 from cases.audit.report_types import CauseRow
 from cases.charts.legend import Key, legend, legend_height
+from cases.charts.marks import EMPTY, HATCHED, HOLLOW_POINT, JOIN, SOLID, TICK
 from cases.charts.sheet import (
     LEADING,
     NARROW,
@@ -24,7 +25,6 @@ from cases.charts.sheet import (
     steps_of,
 )
 from cases.charts.words import Words, count_text, percent_text, share_text
-from cases.drawings.palette import HAIR, INK, INK_2, ROOM, SURFACE
 
 __all__ = ["describe_pareto", "pareto"]
 
@@ -42,34 +42,7 @@ class _Layout:
 
 _WIDE: Final = _Layout(WIDE, 13.5, 250, 318, 332, 652, 6)
 _NARROW: Final = _Layout(NARROW, 12, 116, 158, 168, 280, 3)
-_LINE: Final[dict[str, Any]] = {
-    "color": INK,
-    "linewidth": 1.8,
-    "marker": "o",
-    "markersize": 6,
-    "markerfacecolor": SURFACE,
-    "markeredgecolor": INK,
-    "markeredgewidth": 1.6,
-}
-_TICK: Final[dict[str, Any]] = {"color": HAIR, "linewidth": 1.2, "clip_on": False}
-_SOLID: Final[dict[str, Any]] = {
-    "facecolor": ROOM,
-    "edgecolor": INK_2,
-    "linewidth": 1.2,
-}
-_HATCHED: Final[dict[str, Any]] = {
-    "facecolor": SURFACE,
-    "edgecolor": INK_2,
-    "hatchcolor": INK_2,
-    "hatch": "/",
-    "linewidth": 1,
-}
-_EMPTY: Final[dict[str, Any]] = {
-    "facecolor": "none",
-    "edgecolor": INK_2,
-    "linewidth": 1.2,
-    "linestyle": (0, (4, 3)),
-}
+_LINE: Final[dict[str, Any]] = JOIN | HOLLOW_POINT
 
 
 def describe_pareto(
@@ -192,29 +165,29 @@ def _plot(
         x, _y = sheet.place(shares, share, ends[0])
         said = percent_text(share, words, decimals=0)
         sheet.write(x, ends[0] - 10, said, size=11.5, anchor="middle", quiet=True)
-        shares.plot([share, share], [ends[0] - 6, ends[0]], **_TICK)
+        shares.plot([share, share], [ends[0] - 6, ends[0]], clip_on=False, **TICK)
     line = [math.nan if row.cumulative is None else row.cumulative for row in rows]
     shares.plot(line, middles, clip_on=False, gid="cumulative", **_LINE)
 
 
 def _bar(axes: Axes, row: CauseRow, middle: float, small_number: int) -> None:
     if row.count is None:
-        axes.barh([middle], [small_number], 16, gid="hidden", **_EMPTY)
+        axes.barh([middle], [small_number], 16, gid="hidden", **EMPTY)
         return
     internal = row.internal or 0
     if row.count:
         low = middle - 3 if internal else middle
-        axes.barh([low], [row.count], 16, gid="bar", **_SOLID)
+        axes.barh([low], [row.count], 16, gid="bar", **SOLID)
     if internal:
-        axes.barh([middle + 9], [internal], 6, gid="internal", **_HATCHED)
+        axes.barh([middle + 9], [internal], 6, gid="internal", **HATCHED)
 
 
 def _keys(rows: Sequence[CauseRow], words: Words) -> list[Key]:
-    keys = [Key(words.after_dispatch, "box", _SOLID)]
+    keys = [Key(words.after_dispatch, "box", SOLID)]
     if any(row.internal for row in rows):
-        keys.append(Key(words.before_dispatch, "box", _HATCHED))
+        keys.append(Key(words.before_dispatch, "box", HATCHED))
     if any(row.count is None for row in rows):
-        keys.append(Key(words.hidden_cause, "box", _EMPTY))
+        keys.append(Key(words.hidden_count, "box", EMPTY))
     if any(row.cumulative is not None for row in rows):
         keys.append(Key(words.cumulative_line, "line", _LINE))
     return keys

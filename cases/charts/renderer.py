@@ -9,7 +9,6 @@ dark mode. Words are not drawn through matplotlib: they stay real text in the pa
 import re
 from typing import Any, Final
 
-import numpy as np
 from matplotlib.backend_bases import GraphicsContextBase, RendererBase
 from matplotlib.colors import to_hex
 from matplotlib.path import Path
@@ -71,7 +70,7 @@ class SvgRenderer(RendererBase):
         self._height = height
         self._uid = safe_uid(uid)
         self._flip = Affine2D().scale(1, -1).translate(0, height)
-        self._patterns: dict[tuple[str, str, str | None], tuple[str, str]] = {}
+        self._patterns: dict[tuple[str, str, str, float | None], tuple[str, str]] = {}
         self._open: list[tuple[str | None, list[str]]] = [(None, [])]
 
     def flipy(self) -> bool:
@@ -130,14 +129,15 @@ class SvgRenderer(RendererBase):
                 clip.xmax,
                 self._height - clip.ymin,
             )
-        parts = []
-        for points, code in path.iter_segments(
+        segments: Any = path.iter_segments(
             transform + self._flip, clip=window, simplify=False
-        ):
+        )
+        parts = []
+        for points, code in segments:
             if code == Path.CLOSEPOLY:
                 parts.append("Z")
             else:
-                shown = " ".join(number(float(value)) for value in np.ravel(points))
+                shown = " ".join(number(value) for value in points.tolist())
                 parts.append(f"{_LETTERS[code]}{shown}")
         return "".join(parts)
 
@@ -154,7 +154,7 @@ class SvgRenderer(RendererBase):
 
     def _pattern(self, hatch: str, ground: str, ink: str, opacity: float | None) -> str:
         """Return the id of a hatch: lines in one colour on a ground of another."""
-        key = (hatch, ground, ink)
+        key = (hatch, ground, ink, opacity)
         if key not in self._patterns:
             lines, side = _HATCHES[hatch]
             name = f"{self._uid}-h{len(self._patterns) + 1}"
@@ -178,7 +178,7 @@ def _stroke(gc: GraphicsContextBase) -> dict[str, Any]:
     if not width or gc.get_rgb()[3] == 0:
         return {"stroke_class": ""}
     colour = to_hex(gc.get_rgb())
-    _offset, dashes = gc.get_dashes()
+    dashes: Any = gc.get_dashes()[1]
     dashed = " ".join(number(float(one)) for one in dashes) if dashes else None
     join = gc.get_joinstyle()
     return {

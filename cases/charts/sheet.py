@@ -13,7 +13,7 @@ from matplotlib.ticker import MaxNLocator
 from matplotlib.transforms import Affine2D
 
 from cases.charts.renderer import SvgRenderer, safe_uid
-from cases.drawings.palette import FAINT, HAIR, INK, INK_2
+from cases.drawings.palette import FAINT, HAIR, INK, INK_2, SURFACE
 from cases.drawings.svg import FONT, Point, escape, number, tag, text, wrap
 
 __all__ = [
@@ -93,9 +93,12 @@ class Sheet:
         bold: bool = False,
         anchor: str = "start",
         quiet: bool = False,
+        inverse: bool = False,
     ) -> None:
-        """Write a line of words; ``y`` is its baseline."""
+        """Write a line of words; ``y`` is its baseline, ``inverse`` is on ink."""
         fill, class_ = (INK_2, "c-ink2") if quiet else (INK, "c-ink")
+        if inverse:
+            fill, class_ = SURFACE, "c-surface"
         self._over.append(
             text(x, y, words, size=size, bold=bold, anchor=anchor, fill=fill,
                  class_=class_)

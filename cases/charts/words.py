@@ -1,38 +1,112 @@
 """The fixed words of the pictures, already translated, and how numbers are written."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from datetime import date
 
 from cases.audit.report_types import Labels
 
-__all__ = ["Words", "count_text", "number_text", "percent_text", "share_text"]
+__all__ = [
+    "Words",
+    "count_text",
+    "hours_text",
+    "label_of",
+    "number_text",
+    "percent_text",
+    "range_text",
+    "share_text",
+]
 
 
 @dataclass(frozen=True, slots=True)
 class Words:
     """Captions; those with braces are format strings. ``point`` is the decimal sign.
 
-    ``labels`` are the report's own (``Setup.labels``): words for verdicts, options,
-    outcomes, shortage classes and sides. A key without words stands as it is.
+    ``labels`` are the report's own (``Setup.labels``): words for verdicts ("verdict"),
+    options ("option"), outcomes ("outcome") and sides ("side"). A key without words
+    stands as it is.
     """
 
     point: str = "."
     percent: str = "{value}\N{NO-BREAK SPACE}%"
+    interval: str = "{low} to {high}"
     fewer: str = "< {number}"
     hidden: str = "not shown"
-    of_n: str = "n {n}"
+    of_n: str = "{count} of {n}"
+    n: str = "n {n}"
+    hours: str = "{value}\N{NO-BREAK SPACE}h"
+    days: str = "{value}\N{NO-BREAK SPACE}d"
+    and_longer: str = "longer"
+    date_text: Callable[[date], str] = date.isoformat
     labels: Labels = field(default_factory=dict)
 
     pareto_title: str = "Causes of remakes"
     cause: str = "Cause"
     remakes: str = "Remakes"
     cumulative: str = "Cumulative"
-    before_dispatch: str = "made again before dispatch"
     after_dispatch: str = "remade after dispatch"
+    before_dispatch: str = "made again before dispatch"
     cumulative_line: str = "cumulative share of remakes (upper scale)"
-    hidden_cause: str = "too few to show"
+    hidden_count: str = "too few to show"
     pareto_row: str = "{cause}: {count}, cumulative {cumulative}"
     pareto_row_hidden: str = "{cause}: {count}"
+
+    control_title: str = "Remake rate over time"
+    rate: str = "Remake rate"
+    point_complete: str = "rate of a period"
+    point_incomplete: str = "period that may still change"
+    centre: str = "centre {rate}"
+    limits: str = "control limits"
+    no_limits: str = "too few periods for limits"
+    hidden_period: str = "period not shown: too few"
+    signal_above: str = "{label}: above its limits, {rate} ({count} of {n})"
+    signal_below: str = "{label}: below its limits, {rate} ({count} of {n})"
+    annotation: str = "{on}: {text}"
+    control_range: str = "{count} periods from {first} to {last}"
+
+    funnel_title: str = "Clinics against the common rate"
+    restorations: str = "Restorations"
+    target: str = "common rate {rate}"
+    limits_95: str = "95 % limits"
+    limits_998: str = "99.8 % limits"
+    limits_widened: str = "limits widened for overdispersion (factor {phi})"
+    clinic_inside: str = "clinic inside the limits"
+    clinic_hidden: str = "clinic whose rate is not shown (on the axis)"
+    above_95: str = "{label}: above the 95 % limit, {rate} ({count} of {n})"
+    above_998: str = "{label}: above the 99.8 % limit, {rate} ({count} of {n})"
+    below_95: str = "{label}: below the 95 % limit, {rate} ({count} of {n})"
+    below_998: str = "{label}: below the 99.8 % limit, {rate} ({count} of {n})"
+    funnel_range: str = "{count} clinics, {inside} of them inside the limits"
+
+    dose_title: str = "Shortage and outcome"
+    proportion: str = "Proportion"
+    whiskers: str = "proportion with its 95 % interval"
+    hidden_class: str = "class not shown: too few"
+    dose_row: str = "{label}: {rate} ({interval}), n {n}"
+    dose_row_hidden: str = "{label}: {count}, n {n}"
+    trend: str = "trend z {z}, p {p}"
+    trend_clustered: str = "with {clusters} clinicians as clusters p {p}"
+
+    waiting_title: str = "How long each side took"
+    queries: str = "Queries"
+    median: str = "median with its 95 % interval"
+    median_text: str = "median {median} ({interval})"
+    median_unknown: str = "no median yet"
+    still_waiting: str = "{count} still waiting"
+    or_more: str = "{low} or more"
+    waiting_bar: str = "{low} to {high}: {count}"
+    waiting_bar_last: str = "{low} or longer: {count}"
+
+    flow_title: str = "From verdict to option to outcome"
+    flow_verdict: str = "Verdict at submission"
+    flow_option: str = "Answer"
+    flow_outcome: str = "Outcome"
+    flow_row: str = "{verdict}, {option}, {outcome}: {count}"
+    flow_hidden: str = "too few to show"
+    flow_hidden_row: str = "{ways} ways too few to show"
+    flow_band: str = "a band is as wide as the number of restorations"
+    no_verdict: str = "no verdict"
+    no_query: str = "no query"
 
 
 def number_text(value: float, words: Words, *, decimals: int = 1) -> str:
@@ -53,6 +127,22 @@ def share_text(fraction: float | None, words: Words) -> str:
     return words.hidden if fraction is None else percent_text(fraction, words)
 
 
+def range_text(low: float | None, high: float | None, words: Words) -> str:
+    """Return an interval of fractions in per cent; "" without one."""
+    if low is None or high is None:
+        return ""
+    return words.interval.format(
+        low=percent_text(low, words), high=percent_text(high, words)
+    )
+
+
+def hours_text(hours: float, words: Words) -> str:
+    """Return a time in hours, from two days on in days."""
+    form, value = (words.days, hours / 24) if hours >= 48 else (words.hours, hours)
+    decimals = 0 if value == int(value) else 1
+    return form.format(value=number_text(value, words, decimals=decimals))
+
+
 def count_text(count: int | None, hidden: str, small_number: int, words: Words) -> str:
     """Return a count, or why there is none: "< 5" or "not shown"."""
     if count is not None:
@@ -62,7 +152,7 @@ def count_text(count: int | None, hidden: str, small_number: int, words: Words) 
     )
 
 
-def label_of(words: Words, kind: str, key: str) -> str:
-    """Return the word for a key of a list, or the key."""
+def label_of(words: Words, kind: str, key: str, empty: str = "") -> str:
+    """Return the word for a key of a list, or the key; ``empty`` for no key."""
     found: Mapping[str, str] = words.labels.get(kind, {})
-    return found.get(key, key)
+    return found.get(key, key or empty)

@@ -861,9 +861,9 @@ def state(play: Play, case: Case, attribution: str) -> None:
 
 
 REPORT = """
-INSERT INTO cases_fitreport (case_id, outcome, findings, note, reported_by_id,
+INSERT INTO cases_fitreport (case_id, outcome, findings, minutes, note, reported_by_id,
   reported_by_name, reported_at)
-VALUES (%s, 'not_fitted', '["margin_open"]', '', %s, 'Assistant', now())
+VALUES (%s, 'not_fitted', '["margin_open"]', 25, '', %s, 'Assistant', now())
 """
 REMAKE = """
 INSERT INTO cases_remake (case_id, internal, cause, detected_at, attribution_clinic,
@@ -890,4 +890,4 @@ def test_two_that_write_at_once_leave_a_fact_with_both():
         assert not waiting.is_alive()
     as_kept_and_as_worked_out(case)
     found = fact(play, case)
-    assert (found.reported, found.remade) == (True, True)
+    assert (found.minutes, found.remade) == (25, True)

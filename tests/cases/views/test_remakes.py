@@ -235,7 +235,7 @@ def test_the_case_tells_reports_and_leads_to_remakes_both_ways(desk: Desk):
         told = words(html)
         assert "Clinic's view: not stated yet" in told.replace("&#x27;", "'")
     with acting(desk.personas.clinician.actor):
-        new = Case.objects.get(pk=remake.new_case_id)
+        new = Case.objects.get(remake_of=case)
     html = desk.browser("clinician").get(f"/cases/{new.code}/").content.decode()
     assert f'href="/cases/{case.code}/"' in html
     # The laboratory does not see the draft until it is sent.
@@ -351,3 +351,13 @@ def test_a_label_is_text_and_nothing_else(desk: Desk):
     html = desk.browser("lab_manager").get("/causes/").content.decode()
     assert "<b>x</b>" not in html
     assert "&lt;b&gt;x&lt;/b&gt;" in html
+
+
+@pytest.mark.parametrize("number", ["9" * 18, "9" * 40])
+def test_a_number_no_remake_has_is_not_found(desk: Desk, remade: Remake, number: str):
+    browser = desk.browser("technician")
+    path = f"/cases/{remade.case.code}/remakes/{number}/"
+    assert browser.get(path).status_code == 404
+    assert browser.post(f"{path}state/", {"attribution": "shared"}).status_code == 404
+    where = address(remade, f"traces/{number}/withdraw/")
+    assert browser.post(where, {"reason": "Wrong."}).status_code == 404

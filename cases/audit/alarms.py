@@ -7,64 +7,62 @@ that of the report's headline, so an alarm tells nothing new of it.
 
 from collections.abc import Iterator, Mapping
 from functools import lru_cache
+from math import inf
 from typing import Final
 
 from cases.audit import cusum
 from cases.audit.figures import Figures
 from cases.audit.over_time import complete_figures
+from cases.audit.protection import threshold_of
 from cases.audit.report_types import Alarm, RateRow, RateTable, Setup
 
 __all__ = ["FALSE_ALARM", "accumulations", "alarms"]
 
 # The chance that a clinic at the laboratory's own rate alarms within the period.
 FALSE_ALARM: Final = 0.01
-# For findings, which must hold among many questions: chances of climbing as high.
-_LEVELS: Final = (0.0001, 0.001, 0.005)
+# Below this rate a path has too many heights to follow, and hardly a remake.
+_LEAST_RATE: Final = 0.001
 
 _Runs = tuple[tuple[int, tuple[int, ...]], ...]
 
 
 def alarms(figures: Figures, setup: Setup, table: RateTable) -> tuple[Alarm, ...]:
-    """Return the clinics that alarm, in the order of their table of remakes.
+    """Return the clinics whose remakes pile up, in the order of their table.
 
-    A clinic whose count is hidden is not followed: the path would tell it.
+    Only what has not fallen back to zero since. A clinic whose count is hidden is not
+    followed: the path would tell it. Nor is an alarm given by fewer remakes than may be
+    shown.
     """
     found = []
     for row, p0, runs in _followed(figures, setup, table):
-        decision = _decision(p0, _size(runs), FALSE_ALARM)
-        path = cusum.run(runs, p0, 2 * p0, decision)
-        if path.signal is not None:
-            found.append(_alarm(row, runs, path, decision))
-    return tuple(found)
+        path = _path(p0, runs)
+        if _chance(p0, _size(runs), max(path.values, default=0.0)) <= FALSE_ALARM:
+            found.append(_alarm(row, p0, runs, path))
+    threshold = threshold_of(setup.small_number)
+    return tuple(one for one in found if (one.remakes or 0) >= threshold)
 
 
 def accumulations(
     figures: Figures, setup: Setup, table: RateTable, spreads: Mapping[str, float]
 ) -> dict[str, float]:
-    """Return clinic -> the chance, as one of a few levels, that its path climbs so high.
+    """Return clinic -> the chance that its path climbs so high by itself.
 
     ``spreads``: by clinic, how much more the others vary than by chance; the ratios are
     divided by it (quasi-likelihood), so a path must climb so much higher.
     """
-    found = {}
-    for row, p0, runs in _followed(figures, setup, table):
-        highest = max(cusum.run(runs, p0, 2 * p0, float("inf")).values, default=0.0)
-        found[row.key] = next(
-            (
-                level
-                for level in _LEVELS
-                if highest > spreads[row.key] * _decision(p0, _size(runs), level)
-            ),
-            1.0,
+    return {
+        row.key: _chance(
+            p0, _size(runs), max(_path(p0, runs).values, default=0.0) / spreads[row.key]
         )
-    return found
+        for row, p0, runs in _followed(figures, setup, table)
+    }
 
 
 def _followed(
     figures: Figures, setup: Setup, table: RateTable
 ) -> Iterator[tuple[RateRow, float, _Runs]]:
     whole = table.total
-    if not whole.count or 2 * whole.count >= whole.n:
+    if not whole.count or not _LEAST_RATE <= whole.count / whole.n < 0.5:
         return
     months = complete_figures(figures, setup).months
     for row in table.rows:
@@ -75,16 +73,26 @@ def _followed(
             yield row, whole.count / whole.n, runs
 
 
-def _alarm(row: RateRow, runs: _Runs, path: cusum.Path, decision: float) -> Alarm:
-    """Return the alarm with its highest point, and what has come since it began."""
-    remakes = _remakes_of_last(runs, path.since)
+def _path(p0: float, runs: _Runs) -> cusum.Path:
+    return cusum.run(runs, p0, 2 * p0, inf)
+
+
+@lru_cache(maxsize=512)
+def _chance(p0: float, observations: int, height: float) -> float:
+    return cusum.chance(p0, 2 * p0, observations, height) if height > 0 else 1.0
+
+
+def _alarm(row: RateRow, p0: float, runs: _Runs, path: cusum.Path) -> Alarm:
+    highest = max(path.values)
+    decision = cusum.decision(p0, 2 * p0, _size(runs), FALSE_ALARM)
     return Alarm(
         key=row.key,
         label=row.label,
-        value=max(path.values),
-        decision=decision,
+        value=highest,
+        # The decision is found to a step's width; a path that passed it is not below.
+        decision=min(decision, highest),
         since=path.since,
-        remakes=remakes,
+        remakes=_remakes_of_last(runs, path.since),
         cases=row.cases,
     )
 
@@ -100,8 +108,3 @@ def _remakes_of_last(runs: _Runs, last: int) -> int:
 
 def _size(runs: _Runs) -> int:
     return sum(n for n, _ in runs)
-
-
-@lru_cache(maxsize=512)
-def _decision(p0: float, observations: int, false_alarm: float) -> float:
-    return cusum.decision(p0, 2 * p0, observations, false_alarm)

@@ -6,9 +6,9 @@ import pytest
 
 from cases.audit.figures import Figures
 from cases.audit.report import build
-from cases.audit.report_types import AuditReport, Setup
+from cases.audit.report_types import Setup
 from tests.cases.audit.attack import told
-from tests.cases.audit.worlds import AS_OF, FIRST, counted, null_world, setup
+from tests.cases.audit.worlds import null_world, setup
 
 
 def attacked(figures: Figures, made: Setup) -> list[str]:

@@ -1,0 +1,244 @@
+"""Tables of rates: who sees which, in what order, linked to which cases."""
+
+from dataclasses import replace
+from datetime import date
+
+import pytest
+
+from cases.audit.causes import cause_rows
+from cases.audit.figures import CauseTally, Figures, MonthFigures, Queries, Tally
+from cases.audit.over_time import control_chart, is_complete, kept_unmade
+from cases.audit.queries import option_rows, waiting_times
+from cases.audit.seating import opposing
+from cases.audit.shortage import dose_responses
+from cases.audit.tables import (
+    dimensions_of,
+    headline_rows,
+    measures_of,
+    rate_table,
+    rate_tables,
+)
+from cases.audit.ways import OTHER, flow_rows
+from tests.cases.audit.worlds import AS_OF, FIRST, null_world, setup
+
+
+def tally(n: int, remade: int, reported: int | None = None, **more: int) -> Tally:
+    known = n if reported is None else reported
+    return Tally(dispatched=n, reported=known, remade=remade, **more)
+
+
+def of_materials(**tallies: Tally) -> Figures:
+    total = sum(tallies.values(), Tally())
+    month = MonthFigures(FIRST, total=total, by={"material": tallies})
+    return Figures((month,), AS_OF)
+
+
+@pytest.mark.parametrize(
+    ("viewer", "people", "seen"),
+    [
+        ("laboratory", False, {"clinic"}),
+        ("laboratory", True, {"clinic", "clinician", "technician"}),
+        ("clinic", False, set()),
+        ("clinic", True, {"clinician"}),
+        ("clinician", True, set()),
+    ],
+)
+def test_whom_a_viewer_sees_named(viewer, people, seen):
+    shown = set(dimensions_of(setup(viewer, compare_people=people)))
+    assert shown - {"material", "kind", "tooth_class", "method"} == seen
+    assert {"material", "kind", "tooth_class", "method"} <= shown
+
+
+def test_work_made_again_before_dispatch_is_the_laboratorys_own():
+    figures = null_world(1, n=400).now
+    for viewer in ("clinic", "clinician"):
+        made = setup(viewer, compare_people=True)
+        assert "internal" not in measures_of(made, figures.total)
+        assert not any(key.endswith("internal") for key in rate_tables(figures, made))
+        assert "internal" not in {row.key for row in headline_rows(figures, made)}
+        rows = cause_rows(figures, made)
+        assert rows
+        assert {row.internal for row in rows} == {None}
+    assert "material:internal" in rate_tables(figures, setup())
+
+
+def test_a_cause_met_only_before_dispatch_does_not_reach_a_clinic():
+    causes = {"shade": CauseTally(9, 0), "fracture": CauseTally(0, 12)}
+    month = MonthFigures(FIRST, total=tally(90, 9, internal=12), causes=causes)
+    figures = Figures((month,), AS_OF)
+    assert [row.key for row in cause_rows(figures, setup("clinic"))] == ["shade"]
+    seen = cause_rows(figures, setup())
+    assert [(row.key, row.count, row.internal) for row in seen] == [
+        ("shade", 9, 0),
+        ("fracture", 0, 12),
+    ]
+
+
+def test_rows_stand_by_restorations_then_words_never_by_what_is_hidden():
+    figures = of_materials(
+        b=tally(50, 1), a=tally(50, 4), c=tally(200, 9), d=tally(60, 12)
+    )
+    labels = {"material": {"a": "Zinc", "b": "Alloy"}}
+    table = rate_table(figures, setup(labels=labels), "material", "remade")
+    assert [row.label for row in table.rows] == ["c", "d", "Alloy", "Zinc"]
+    assert [row.hidden for row in table.rows] == ["", "", "small", "small"]
+    assert [row.cases for row in table.rows[2:]] == [{}, {}]
+
+
+def test_a_rate_carries_its_interval_and_its_cases():
+    figures = of_materials(a=tally(263, 81), b=tally(100, 0))
+    row, other = rate_table(figures, setup(), "material", "remade").rows
+    # 81 of 263: Newcombe, Stat Med 1998;17:857-872, worked example of method 3.
+    assert (round(row.low or 0, 4), round(row.high or 0, 4)) == (0.2553, 0.3662)
+    assert row.cases == {"material": "a", "outcome": "remade"}
+    assert (other.count, other.rate, other.low) == (0, 0.0, 0.0)
+
+
+def test_with_few_restorations_the_count_stands_without_a_rate():
+    figures = of_materials(a=tally(9, 6), b=tally(100, 20))
+    row = rate_table(figures, setup(), "material", "remade").rows[1]
+    assert (row.n, row.count, row.rate, row.low, row.hidden) == (
+        9,
+        6,
+        None,
+        None,
+        "few",
+    )
+    assert row.cases
+
+
+def test_clinics_are_asked_for_by_code_and_what_is_not_stated_not_at_all():
+    month = MonthFigures(
+        FIRST,
+        total=tally(80, 20),
+        by={"clinic": {"7": tally(80, 20)}, "method": {"": tally(80, 20)}},
+    )
+    figures = Figures((month,), AS_OF)
+    made = setup(labels={"clinic": {"7": "North"}, "clinic_code": {"7": "K7Q4"}})
+    (row,) = rate_table(figures, made, "clinic", "remade").rows
+    assert (row.label, row.cases) == ("North", {"clinic": "K7Q4", "outcome": "remade"})
+    (row,) = rate_table(figures, made, "method", "remade").rows
+    assert (row.count, row.cases) == (20, {})
+
+
+def test_a_small_total_hides_every_row_and_every_table():
+    figures = of_materials(a=tally(50, 3), b=tally(60, 0))
+    table = rate_table(figures, setup(), "material", "remade")
+    assert [row.count for row in (*table.rows, table.total)] == [None] * 3
+    assert {row.hidden for row in table.rows} == {"small"}
+    assert cause_rows(figures, setup()) == ()
+    assert kept_unmade(figures, setup()).hidden == "small"
+    assert {point.count for point in control_chart(figures, setup()).points} == {None}
+
+
+def test_a_clinician_sees_own_cases_whole():
+    figures = of_materials(a=tally(12, 1), b=tally(1, 1))
+    made = setup("clinician", small_number=1)
+    table = rate_table(figures, made, "material", "remade")
+    assert [row.count for row in table.rows] == [1, 1]
+    assert [row.hidden for row in table.rows] == ["", "few"]
+
+
+def test_where_only_remakes_are_reported_nothing_is_said_of_seating():
+    # Shown per row, "reported" would be the number of remakes.
+    figures = of_materials(a=tally(50, 3, 3), b=tally(60, 9, 9))
+    assert measures_of(setup(), figures.total) == ("remade", "internal")
+    assert all(not one.rows for one in dose_responses(figures, setup()))
+    found = opposing(figures, setup())
+    assert (found.without.n, found.with_query.n, found.p) == (0, 0, None)
+
+
+def test_attributions_stand_whole_or_not_at_all():
+    def attributed(**given: int) -> object:
+        causes = {"shade": CauseTally(sum(given.values()), 0, given)}
+        month = MonthFigures(FIRST, total=tally(90, sum(given.values())), causes=causes)
+        return cause_rows(Figures((month,), AS_OF), setup())[0].attribution
+
+    assert attributed(clinic=9, laboratory=5) == {"clinic": 9, "laboratory": 5}
+    assert attributed(clinic=9, laboratory=4) == {}
+
+
+def test_causes_add_up_in_order():
+    causes = {"shade": CauseTally(6), "contour": CauseTally(14)}
+    month = MonthFigures(FIRST, total=tally(90, 20), causes=causes)
+    rows = cause_rows(Figures((month,), AS_OF), setup())
+    assert [(row.key, row.share, row.cumulative) for row in rows] == [
+        ("contour", 0.7, 0.7),
+        ("shade", 0.3, 1.0),
+    ]
+
+
+def test_a_month_is_complete_thirty_days_after_its_last():
+    made = replace(setup(), as_of=AS_OF.replace(month=11, day=30))
+    assert is_complete(made, date(2026, 10, 1))
+    assert not is_complete(
+        replace(made, as_of=AS_OF.replace(month=11, day=29)), date(2026, 10, 1)
+    )
+
+
+def test_an_incomplete_month_makes_no_limits_and_no_signal():
+    figures = null_world(5, n=4000, rate=0.06).now
+    chart = control_chart(figures, setup())
+    assert chart.grouping == "month"
+    *whole, last = chart.points
+    assert (last.complete, last.signal) == (False, "")
+    shown = [point for point in whole if point.count is not None]
+    assert chart.centre == pytest.approx(
+        sum(point.count or 0 for point in shown) / sum(point.n for point in shown)
+    )
+    assert shown[0].cases == {"from": "2025-12", "to": "2025-12", "outcome": "remade"}
+
+
+def test_hidden_points_leave_no_trace_in_the_limits():
+    figures = null_world(4, n=1500).now
+    chart = control_chart(figures, setup())
+    hidden = {point.label for point in chart.points if point.count is None}
+    assert hidden
+    assert chart.centre is None or chart.centre == pytest.approx(
+        sum(p.count or 0 for p in chart.points if p.complete)
+        / sum(p.n for p in chart.points if p.complete and p.count is not None)
+    )
+
+
+def test_no_step_after_dispatch_is_one_of_few_remakes():
+    figures = null_world(3, n=1000).now
+    steps = kept_unmade(figures, setup()).steps
+    assert 1 < len(steps) < len(figures.remade_after())
+    assert len(steps) <= figures.total.remade // 5
+    assert steps[-1].share == max(step.share for step in steps)
+    whole = kept_unmade(figures, setup("clinician", small_number=1)).steps
+    assert [step.days for step in whole] == sorted(figures.remade_after())
+
+
+def test_ways_few_took_are_one_row():
+    figures = null_world(2, n=300).now
+    made = setup()
+    rows = flow_rows(
+        figures, made, dose_responses(figures, made), opposing(figures, made)
+    )
+    assert all((row.count or 0) >= 5 for row in rows)
+    assert sum(row.count or 0 for row in rows) == figures.total.dispatched
+    assert rows[-1].verdict == OTHER
+    assert all(row.cases for row in rows[:-1])
+
+
+def test_options_and_bars_hide_what_few_chose_or_waited():
+    queries = Queries(
+        raised=30,
+        options={"re_preparation": 20, "reduction_coping": 3, "accept_risk": 7},
+        answered={60: 20, 15: 7, 60 * 24 * 9: 3},
+        open=(AS_OF.replace(day=9),),
+    )
+    figures = Figures((MonthFigures(FIRST, queries=queries),), AS_OF)
+    rows = {row.key: row.hidden for row in option_rows(figures, setup())}
+    assert rows["reduction_coping"] == "small"
+    assert list(rows.values()).count("") == 1
+    laboratory, clinic = waiting_times(figures, setup())
+    assert (laboratory.n, laboratory.hidden, laboratory.median_hours) == (
+        0,
+        "few",
+        None,
+    )
+    assert (clinic.n, clinic.waiting, clinic.median_hours) == (31, 1, 1.0)
+    assert clinic.bars[-1].count is None
+    assert clinic.bars[1].count == 0

@@ -73,8 +73,8 @@ def describe_control(chart: ControlChart, *, words: Words) -> str:
 def control(
     chart: ControlChart, *, words: Words, uid: str, narrow: bool = False
 ) -> str:
-    """Return the picture as SVG; nothing where there is no period."""
-    if not chart.points:
+    """Return the picture as SVG; nothing where no period may be shown."""
+    if all(point.rate is None for point in chart.points):
         return ""
     width, tall = (NARROW, 190.0) if narrow else (WIDE, 240.0)
     keys = _keys(chart, words)

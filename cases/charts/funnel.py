@@ -58,8 +58,8 @@ def describe_funnel(chart: Funnel, *, words: Words) -> str:
 
 
 def funnel(chart: Funnel, *, words: Words, uid: str, narrow: bool = False) -> str:
-    """Return the picture as SVG; nothing where there is no clinic."""
-    if not chart.points:
+    """Return the picture as SVG; nothing where no clinic may be shown."""
+    if all(point.rate is None for point in chart.points):
         return ""
     width, tall = (NARROW, 230.0) if narrow else (WIDE, 300.0)
     keys = _keys(chart, words)

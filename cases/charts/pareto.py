@@ -6,7 +6,7 @@ its scale above. A hidden count is an empty broken bar up to the smallest number
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from matplotlib.axes import Axes
@@ -45,13 +45,11 @@ _NARROW: Final = _Layout(NARROW, 12, 116, 158, 168, 280, 3)
 _LINE: Final[dict[str, Any]] = JOIN | HOLLOW_POINT
 
 
-def describe_pareto(
-    rows: Sequence[CauseRow], *, words: Words, small_number: int
-) -> str:
+def describe_pareto(rows: Sequence[CauseRow], *, words: Words) -> str:
     """Return the picture's numbers as sentences."""
     said = []
     for row in rows:
-        count = count_text(row.count, row.hidden, small_number, words)
+        count = count_text(row.count, row.hidden, words.small_number, words)
         form = (
             words.pareto_row if row.cumulative is not None else words.pareto_row_hidden
         )
@@ -62,7 +60,7 @@ def describe_pareto(
                 cumulative=share_text(row.cumulative, words),
             )
         )
-    return "; ".join(said) + "."
+    return "; ".join(said) + "." if said else ""
 
 
 def pareto(
@@ -70,15 +68,18 @@ def pareto(
     *,
     words: Words,
     uid: str,
-    small_number: int = 5,
+    small_number: int | None = None,
     narrow: bool = False,
 ) -> str:
     """Return the picture as SVG; nothing where there is no cause.
 
-    ``small_number``: counts from 1 to below it are hidden; it is how long a hidden bar is.
+    ``small_number``: counts from 1 to below it are hidden (else as in ``words``); it is
+    how long a hidden bar is.
     """
     if not rows:
         return ""
+    if small_number is not None:
+        words = replace(words, small_number=small_number)
     layout = _NARROW if narrow else _WIDE
     labels = [lines_of(row.label, size=layout.size, width=layout.label) for row in rows]
     heights = [max(30.0, len(one) * layout.size * 1.22 + 12) for one in labels]
@@ -90,12 +91,12 @@ def pareto(
     sheet = Sheet(
         layout.width, tops[-1] + 32 + legend_height(keys, layout.width), uid=uid
     )
-    _columns(sheet, rows, labels, middles, layout, words, small_number)
-    _plot(sheet, rows, middles, (tops[0], tops[-1]), layout, words, small_number)
+    _columns(sheet, rows, labels, middles, layout, words)
+    _plot(sheet, rows, middles, (tops[0], tops[-1]), layout, words)
     legend(sheet, keys, tops[-1] + 32)
     return sheet.svg(
         title=words.pareto_title,
-        describe=describe_pareto(rows, words=words, small_number=small_number),
+        describe=describe_pareto(rows, words=words),
     )
 
 
@@ -106,7 +107,6 @@ def _columns(
     middles: Sequence[float],
     layout: _Layout,
     words: Words,
-    small_number: int,
 ) -> None:
     """Write cause and count before the bars, the cumulative share after them."""
     size = layout.size
@@ -118,7 +118,7 @@ def _columns(
     for row, lines, middle in zip(rows, labels, middles, strict=True):
         first = middle - (len(lines) - 1) * size * LEADING / 2 + size * 0.35
         sheet.column(2, first, lines, size=size)
-        count = count_text(row.count, row.hidden, small_number, words)
+        count = count_text(row.count, row.hidden, words.small_number, words)
         parts = lines_of(count, size=size, width=layout.count - layout.label - 8)
         sheet.column(
             layout.count,
@@ -141,11 +141,10 @@ def _plot(
     ends: tuple[float, float],
     layout: _Layout,
     words: Words,
-    small_number: int,
 ) -> None:
     """Draw the bars against the lower scale and the line against the upper."""
     counts = [
-        small_number if row.count is None else max(row.count, row.internal or 0)
+        max(words.small_number if row.count is None else row.count, row.internal or 0)
         for row in rows
     ]
     steps = steps_of(max(counts), whole=True, at_most=layout.ticks)
@@ -154,7 +153,7 @@ def _plot(
     grid(bars, x=steps[1:])
     rule(bars, x=0)
     for row, middle in zip(rows, middles, strict=True):
-        _bar(bars, row, middle, small_number)
+        _bar(bars, row, middle, words.small_number)
     for step in steps:
         x, _y = sheet.place(bars, step, ends[1])
         sheet.write(
@@ -171,15 +170,13 @@ def _plot(
 
 
 def _bar(axes: Axes, row: CauseRow, middle: float, small_number: int) -> None:
+    level = middle - 3 if row.internal else middle
     if row.count is None:
-        axes.barh([middle], [small_number], 16, gid="hidden", **EMPTY)
-        return
-    internal = row.internal or 0
-    if row.count:
-        low = middle - 3 if internal else middle
-        axes.barh([low], [row.count], 16, gid="bar", **SOLID)
-    if internal:
-        axes.barh([middle + 9], [internal], 6, gid="internal", **HATCHED)
+        axes.barh([level], [small_number], 16, gid="hidden", clip_on=False, **EMPTY)
+    elif row.count:
+        axes.barh([level], [row.count], 16, gid="bar", **SOLID)
+    if row.internal:
+        axes.barh([middle + 9], [row.internal], 6, gid="internal", **HATCHED)
 
 
 def _keys(rows: Sequence[CauseRow], words: Words) -> list[Key]:

@@ -30,6 +30,8 @@ __all__ = [
 WIDE: Final = 740.0
 NARROW: Final = 340.0
 LEADING: Final = 1.22
+# No white space to a splitter, and in no text: the private use area's first.
+_KEPT: Final = "\ue000"
 
 
 def steps_of(highest: float, *, whole: bool = False, at_most: int = 5) -> list[float]:
@@ -165,5 +167,7 @@ def rule(axes: Axes, *, x: float | None = None, y: float | None = None) -> None:
 
 
 def lines_of(words: str, *, size: float, width: float) -> list[str]:
-    """Return the lines of words in a column, at least one."""
-    return wrap(words, size=size, width=width) or [""]
+    """Return the lines of words in a column, at least one; a number keeps its unit."""
+    kept = words.replace("\N{NO-BREAK SPACE}", _KEPT)
+    lines = wrap(kept, size=size, width=width) or [""]
+    return [one.replace(_KEPT, "\N{NO-BREAK SPACE}") for one in lines]

@@ -20,13 +20,15 @@ __all__ = [
 
 @dataclass(frozen=True, slots=True)
 class Words:
-    """Captions; those with braces are format strings. ``point`` is the decimal sign.
+    """Captions; those with braces are format strings. ``point`` is the decimal sign,
+    ``small_number`` the least count shown above 0 (``Setup.small_number``).
 
     ``labels`` are the report's own (``Setup.labels``): words for verdicts ("verdict"),
     options ("option"), outcomes ("outcome") and sides ("side"). A key without words
     stands as it is.
     """
 
+    small_number: int = 5
     point: str = "."
     percent: str = "{value}\N{NO-BREAK SPACE}%"
     interval: str = "{low} to {high}"
@@ -67,20 +69,28 @@ class Words:
     funnel_title: str = "Clinics against the common rate"
     restorations: str = "Restorations"
     target: str = "common rate {rate}"
-    limits_95: str = "95 % limits"
-    limits_998: str = "99.8 % limits"
+    limits_95: str = "95\N{NO-BREAK SPACE}% limits"
+    limits_998: str = "99.8\N{NO-BREAK SPACE}% limits"
     limits_widened: str = "limits widened for overdispersion (factor {phi})"
     clinic_inside: str = "clinic inside the limits"
     clinic_hidden: str = "clinic whose rate is not shown (on the axis)"
-    above_95: str = "{label}: above the 95 % limit, {rate} ({count} of {n})"
-    above_998: str = "{label}: above the 99.8 % limit, {rate} ({count} of {n})"
-    below_95: str = "{label}: below the 95 % limit, {rate} ({count} of {n})"
-    below_998: str = "{label}: below the 99.8 % limit, {rate} ({count} of {n})"
+    above_95: str = (
+        "{label}: above the 95\N{NO-BREAK SPACE}% limit, {rate} ({count} of {n})"
+    )
+    above_998: str = (
+        "{label}: above the 99.8\N{NO-BREAK SPACE}% limit, {rate} ({count} of {n})"
+    )
+    below_95: str = (
+        "{label}: below the 95\N{NO-BREAK SPACE}% limit, {rate} ({count} of {n})"
+    )
+    below_998: str = (
+        "{label}: below the 99.8\N{NO-BREAK SPACE}% limit, {rate} ({count} of {n})"
+    )
     funnel_range: str = "{count} clinics, {inside} of them inside the limits"
 
     dose_title: str = "Shortage and outcome"
     proportion: str = "Proportion"
-    whiskers: str = "proportion with its 95 % interval"
+    whiskers: str = "proportion with its 95\N{NO-BREAK SPACE}% interval"
     hidden_class: str = "class not shown: too few"
     dose_row: str = "{label}: {rate} ({interval}), n {n}"
     dose_row_hidden: str = "{label}: {count}, n {n}"
@@ -89,7 +99,7 @@ class Words:
 
     waiting_title: str = "How long each side took"
     queries: str = "Queries"
-    median: str = "median with its 95 % interval"
+    median: str = "median with its 95\N{NO-BREAK SPACE}% interval"
     median_text: str = "median {median} ({interval})"
     median_unknown: str = "no median yet"
     still_waiting: str = "{count} still waiting"
@@ -103,7 +113,7 @@ class Words:
     flow_outcome: str = "Outcome"
     flow_row: str = "{verdict}, {option}, {outcome}: {count}"
     flow_hidden: str = "too few to show"
-    flow_hidden_row: str = "{ways} ways too few to show"
+    flow_rest: str = "{label}: {count}"
     flow_band: str = "a band is as wide as the number of restorations"
     no_verdict: str = "no verdict"
     no_query: str = "no query"

@@ -91,6 +91,11 @@ class Cut:
         return copied(list(self.sample.connectors))
 
     @cached_property
+    def ordered_connectors(self) -> str:
+        """The connectors as canonical JSON."""
+        return told(list(self.sample.connectors))
+
+    @cached_property
     def flag_sites(self) -> str:
         """What a query names, as canonical JSON."""
         keys = ("tooth", "site", "quantity", "verdict", "need_mm", "low_mm", "high_mm")

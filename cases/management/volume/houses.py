@@ -1,13 +1,14 @@
 """Whose cases they are: a laboratory, its clinics and their people, as the rows say."""
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 from cases.management.volume.text import told
 
 __all__ = ["Clinic", "Laboratory", "Person"]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Person:
     """One person acting through one membership."""
 
@@ -17,8 +18,13 @@ class Person:
     role: str
     licence: str = ""
 
+    @cached_property
+    def prescribes(self) -> str:
+        """Return what signed content says of a prescriber, as canonical JSON."""
+        return told({"name": self.name, "licence_number": self.licence})
 
-@dataclass(frozen=True, slots=True)
+
+@dataclass(frozen=True)
 class _House:
     """What signed content says of an organisation."""
 
@@ -28,13 +34,13 @@ class _House:
     address: str
     time_zone: str
 
-    @property
+    @cached_property
     def named(self) -> str:
         """Return code and name as canonical JSON."""
         return told({"code": self.code, "name": self.name})
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Clinic(_House):
     """A clinic. ``share``: how much of the laboratory's work comes from here."""
 
@@ -44,7 +50,7 @@ class Clinic(_House):
     share: float = 1.0
     twice: bool = False
 
-    @property
+    @cached_property
     def addressed(self) -> str:
         """Return what a work order says of the clinic, as canonical JSON."""
         return told(
@@ -58,7 +64,7 @@ class Clinic(_House):
         )
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Laboratory(_House):
     """A laboratory with the clinics it works for; ``last_number`` of its orders."""
 
@@ -67,7 +73,7 @@ class Laboratory(_House):
     clinics: tuple[Clinic, ...]
     last_number: int = field(default=0)
 
-    @property
+    @cached_property
     def addressed(self) -> str:
         """Return what a work order says of the laboratory, as canonical JSON."""
         return told({"code": self.code, "name": self.name, "address": self.address})

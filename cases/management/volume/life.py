@@ -16,7 +16,7 @@ from cases.management.volume.houses import Laboratory, Person
 from cases.management.volume.plan import Plan
 from cases.management.volume.samples import Sample
 from cases.management.volume.sheets import Sheets
-from cases.management.volume.text import NULL, escaped, iso, told
+from cases.management.volume.text import NULL, escaped, iso, quoted
 from cases.timeline import SCHEMA
 from rules.requirements import RuleSet
 
@@ -138,21 +138,16 @@ class Life:
             f"{pk}\t{self.pk}\t{who.membership}\t{who.user}\t{who.name}\t{who.role}\t"
             f"\t{purpose}\t{meaning}\tpassword\t{escaped(content)}\t{digest}\t{iso(at)}",
         )
-        shown = {
-            "name": who.name,
-            "role": who.role,
-            "signed_for": "",
-            "meaning": meaning,
-            "method": "password",
-            "signed_at": iso(at),
-            "content_sha256": digest,
-        }
-        return Signed(pk, digest, told(shown))
+        shown = (
+            f'{{"content_sha256":"{digest}","meaning":{quoted(meaning)},'
+            f'"method":"password","name":{quoted(who.name)},"role":"{who.role}",'
+            f'"signed_at":"{iso(at)}","signed_for":""}}'
+        )
+        return Signed(pk, digest, shown)
 
     def prescribed(self, revision: int) -> str:
         """Return the content of a prescription revision, as it would be signed now."""
         lot = self.lot
-        who = {"name": lot.clinician.name, "licence_number": lot.clinician.licence}
         wanted = "null" if self.wanted_on == NULL else f'"{self.wanted_on}"'
         return self.cut.prescription(self.round).filled(
             {
@@ -161,7 +156,7 @@ class Life:
                 "round": str(self.round),
                 "clinic": lot.clinic.named,
                 "laboratory": lot.laboratory.named,
-                "prescriber": told(who),
+                "prescriber": lot.clinician.prescribes,
                 "patient": f'"{self.patient}"',
                 "wanted_on": wanted,
             }

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
+from functools import cached_property
 from typing import Final
 
 from cases.audit.filters import months_between
@@ -18,7 +19,7 @@ def minute_of(moment: datetime) -> int:
     return int(moment.timestamp()) // 60
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Plan:
     """Cases dispatched over ``months`` calendar months that end with ``until``.
 
@@ -56,7 +57,7 @@ class Plan:
         """When the first month begins (UTC)."""
         return minute_of(datetime.combine(self.first, time(), UTC))
 
-    @property
+    @cached_property
     def end_minute(self) -> int:
         """The end of the last day: nothing is later."""
         ahead = self.until + timedelta(days=1)

@@ -8,7 +8,7 @@ from numpy.random import Generator
 __all__ = ["COLUMNS", "NUMBERED", "Sheets"]
 
 # In the order in which they are copied; a row may name one copied later, because the
-# database looks at references when the chunk is complete.
+# database looks at references when everything is there.
 COLUMNS: Final[dict[str, str]] = {
     "cases_case": "id code clinic_id laboratory_id prescriber_id created_by_id state"
     " version round revision rule_set_digest current_check_id verdict held_from"

@@ -2,7 +2,7 @@
 
 from datetime import UTC, datetime, timedelta
 
-from cases.canonical import commitment
+from cases.canonical import sha256_hex
 from cases.enums import AuditEvent as E
 from cases.lifecycle import CaseState as S
 from cases.management.volume import story_outcome, story_query
@@ -69,8 +69,8 @@ def _signed(life: Life, start: int, earlier: Life | None) -> int:
     reference = f"{life.ink.plan.reference}-{life.ink.told:07d}"
     age, salt = _AGES[int(lot.words[0] * len(_AGES))], sheets.salt()
     sheets.add("cases_patientidentity", f"{life.pk}\t{reference}\t\t{age}\t{salt}")
-    values = {"reference": reference, "initials": "", "age_band": age}
-    life.patient = commitment(salt, values)
+    values = f'{{"age_band":"{age}","initials":"","reference":"{reference}"}}'
+    life.patient = sha256_hex(f"{salt}\n{values}".encode())
     content = life.prescribed(1)
     signed = life.signed(lot.clinician, "prescription", MEANING, content, start)
     life.prescribe(content, signed.digest, signed.pk, start)

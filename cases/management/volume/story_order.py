@@ -5,7 +5,7 @@ from cases.enums import AuditEvent, WorkOrderStatus
 from cases.lifecycle import CaseState
 from cases.management.volume.cuts import DISINFECTION, SCHEME
 from cases.management.volume.life import LABORATORY, Life
-from cases.management.volume.text import NULL, Form, escaped, iso, raw, told
+from cases.management.volume.text import NULL, Form, escaped, iso, quoted, raw
 from cases.services.work_order_content import SCHEMA
 
 __all__ = ["release"]
@@ -39,7 +39,7 @@ def _units(life: Life) -> str:
     who, taken_at = life.taken
     gaps = {
         "round": str(life.round),
-        "taken_by": told(who.name),
+        "taken_by": quoted(who.name),
         "taken_at": f'"{iso(taken_at)}"',
     }
     return life.cut.ordered.filled(gaps).removeprefix('{"units":').removesuffix("}")
@@ -48,7 +48,6 @@ def _units(life: Life) -> str:
 def _content(life: Life, code: str, number: int, at: int) -> str:
     lot, signature = life.lot, life.prescription_signature
     assert signature is not None  # noqa: S101 -- it was signed before it was sent
-    who = {"name": lot.clinician.name, "licence_number": lot.clinician.licence}
     return _CONTENT.filled(
         {
             "case": f'"{life.code}"',
@@ -57,17 +56,17 @@ def _content(life: Life, code: str, number: int, at: int) -> str:
             "pan_number": f'"{life.pan}"',
             "laboratory": lot.laboratory.addressed,
             "clinic": lot.clinic.addressed,
-            "prescriber": told(who),
+            "prescriber": lot.clinician.prescribes,
             "patient": f'"{life.patient}"',
             "wanted_on": f'"{life.wanted_on}"',
             "promised_on": f'"{life.promised_on}"',
-            "connectors": told(list(life.cut.sample.connectors)),
+            "connectors": life.cut.ordered_connectors,
             "units": _units(life),
             "grounds": f"[{','.join(life.grounds)}]",
             "queries": f"[{','.join(life.queries)}]",
             "coping_enclosed": "true" if lot.way == "reduction_coping" else "false",
             "prescription_signature": signature.shown,
-            "released_by": told(lot.technician.name),
+            "released_by": quoted(lot.technician.name),
             "released_at": f'"{iso(at)}"',
             "code": f'"{code}"',
             "number": str(number),

@@ -5,7 +5,7 @@ from cases.lifecycle import ANSWER_TARGETS, AnswerKind
 from cases.lifecycle import CaseState as S
 from cases.management.volume.houses import Person
 from cases.management.volume.life import CLINIC, DAY, LABORATORY, Life, Signed
-from cases.management.volume.text import NULL, Form, escaped, iso, raw, told
+from cases.management.volume.text import NULL, Form, escaped, iso, quoted, raw, told
 from cases.services.content import SCHEMA
 
 __all__ = ["asked", "within_uncertainty"]
@@ -134,7 +134,7 @@ def _answered(life: Life, query: _Query, way: str, at: int) -> int:
         "patient": f'"{life.patient}"',
         "kind": f'"{way}"',
         "parameters": parameters,
-        "grounds": told(grounds),
+        "grounds": quoted(grounds),
         "consent": consent,
         "sites": cut.flag_sites,
         "prescription": revised,
@@ -163,7 +163,7 @@ def _answered(life: Life, query: _Query, way: str, at: int) -> int:
     printed = {
         **gaps,
         "answer": f'"{code}"',
-        "raised_by": told(query.who.name),
+        "raised_by": quoted(query.who.name),
         "raised_at": f'"{iso(query.raised_at)}"',
         "signature": signed.shown,
         "countersignature": "null" if counter is None else counter.shown,

@@ -8,7 +8,7 @@ from typing import Any
 
 from cases.canonical import canonical_json
 
-__all__ = ["NULL", "Form", "copied", "escaped", "iso", "raw", "told"]
+__all__ = ["NULL", "Form", "copied", "escaped", "iso", "quoted", "raw", "told"]
 
 NULL = "\\N"
 _GAP = re.compile(r'"<<([a-z_]+)>>"')
@@ -22,6 +22,12 @@ def raw(name: str) -> str:
 def told(value: Any) -> str:
     """Return the canonical JSON text of a value (RFC 8785)."""
     return canonical_json(value).decode()
+
+
+@lru_cache(maxsize=20_000)
+def quoted(text: str) -> str:
+    """Return a text that comes again and again, as canonical JSON."""
+    return told(text)
 
 
 class Form:

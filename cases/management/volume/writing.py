@@ -32,8 +32,7 @@ def set_numbers(connection: psycopg.Connection, last: dict[str, int]) -> None:
 
 
 def _copy(connection: psycopg.Connection, chunk: dict[str, bytes]) -> None:
-    """Store one chunk; rows that name each other are looked at when it is complete."""
-    connection.execute("SET CONSTRAINTS ALL DEFERRED")
+    """Store one chunk."""
     with connection.cursor() as cursor:
         for table, lines in chunk.items():
             command = sql.SQL("COPY {} ({}) FROM STDIN").format(
@@ -42,7 +41,6 @@ def _copy(connection: psycopg.Connection, chunk: dict[str, bytes]) -> None:
             )
             with cursor.copy(command) as copy:
                 copy.write(lines)
-    connection.execute("SET CONSTRAINTS ALL IMMEDIATE")
 
 
 def copy_chunks(

@@ -61,7 +61,14 @@ def test_the_verification_sees_what_was_changed():
 
 
 def test_the_guards_are_back_and_numbers_go_on():
+    references = (
+        "SELECT conrelid::regclass::text, conname, pg_get_constraintdef(oid),"
+        " convalidated FROM pg_constraint WHERE contype = 'f' ORDER BY 1, 2"
+    )
+    before = rows(references)
     load(cases=60, seed=3)
+    assert rows(references) == before
+    assert len(before) > 50
     assert rows("SELECT count(*) FROM pg_trigger WHERE tgenabled <> 'O'") == [(0,)]
     unforced = (
         "SELECT relname FROM pg_class WHERE relrowsecurity AND NOT relforcerowsecurity"

@@ -11,12 +11,21 @@ from matplotlib.patches import PathPatch, Rectangle
 from matplotlib.path import Path
 
 from cases.audit.report_types import FlowRow
-from cases.charts.flow_layout import NODE, Column, Flow, Layout, laid_out, said_of
+from cases.charts.flow_layout import (
+    NODE,
+    Column,
+    Flow,
+    Label,
+    Layout,
+    laid_out,
+    said_of,
+)
 from cases.charts.legend import Key, legend, legend_height
 from cases.charts.sheet import LEADING, Sheet
 from cases.charts.words import Words
 from cases.drawings.glyphs import glyph
 from cases.drawings.palette import INK, INK_2, SURFACE, VERDICT
+from cases.drawings.svg import text_width
 
 __all__ = ["describe_flow", "flow"]
 
@@ -159,6 +168,7 @@ def _nodes(sheet: Sheet, column: Column) -> None:
         )  # fmt: skip
         sheet.draw(box)
         label = column.labels[key]
+        _ground(sheet, label)
         sheet.column(label.x, label.y, label.lines[:-1], size=label.size,
                      anchor=label.anchor)  # fmt: skip
         last = label.y + (len(label.lines) - 1) * label.size * LEADING
@@ -166,6 +176,19 @@ def _nodes(sheet: Sheet, column: Column) -> None:
                     anchor=label.anchor)  # fmt: skip
         if label.glyph:
             sheet.over(glyph(label.glyph, label.glyph_x, label.y - 4.5, 13))
+
+
+def _ground(sheet: Sheet, label: Label) -> None:
+    """Draw a clear ground under words, over the bands that pass there."""
+    wide = max(text_width(line, label.size) for line in label.lines)
+    left = {"start": label.x, "middle": label.x - wide / 2, "end": label.x - wide}
+    top, tall = label.y - label.size, len(label.lines) * label.size * LEADING + 1
+    sheet.draw(
+        Rectangle(
+            (left[label.anchor], top), wide, tall, facecolor=(SURFACE, 0.8),
+            edgecolor="none", linewidth=0, gid="ground",
+        )
+    )  # fmt: skip
 
 
 def _rest(sheet: Sheet, layout: Layout) -> None:

@@ -27,6 +27,7 @@ Way = tuple[str, str, str]
 NODE: Final = 12.0
 _GAP: Final = 12.0
 _UNKNOWN: Final = 12.0
+_VERDICTS: Final = ("sufficient", "undecided", "insufficient")
 
 
 def _names(row: FlowRow, words: Words) -> Way:
@@ -75,7 +76,7 @@ class Flow:
 
     def keys(self, place: int) -> list[str]:
         """Return what occurs in a column, verdicts and outcomes in their order."""
-        order = (list(VERDICT), [], list(OUTCOMES))[place]
+        order = (_VERDICTS, (), OUTCOMES)[place]
         found = list(dict.fromkeys(way[place] for way in self.ways))
         return sorted(
             found, key=lambda key: order.index(key) if key in order else len(order)

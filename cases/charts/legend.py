@@ -66,7 +66,8 @@ def legend(sheet: Sheet, keys: Sequence[Key], top: float) -> None:
     for one in _placed(keys, sheet.width - 4)[0]:
         x, y = one.x + 2, top + one.y + _SIZE
         _sample(sheet, one.key, x, y - _SIZE * 0.35)
-        sheet.column(x + _SAMPLE + 8, y, one.lines, size=_SIZE, quiet=True)
+        after = 0.0 if one.key.kind == "none" else _SAMPLE + 8
+        sheet.column(x + after, y, one.lines, size=_SIZE, quiet=True)
 
 
 def mark(
@@ -89,4 +90,5 @@ def _sample(sheet: Sheet, key: Key, x: float, y: float) -> None:
     elif key.kind == "mark":
         mark(sheet, x + _SAMPLE / 2, y, key.style, key.inside)
     elif key.kind == "line":
-        sheet.draw(Line2D([x + 3, x + _SAMPLE - 3], [y, y], **key.style))
+        across = [x, x + _SAMPLE / 2, x + _SAMPLE]
+        sheet.draw(Line2D(across, [y] * 3, markevery=[1], **key.style))

@@ -40,7 +40,7 @@ class _Layout:
     ticks: int
 
 
-_WIDE: Final = _Layout(WIDE, 13.5, 250, 318, 332, 652, 6)
+_WIDE: Final = _Layout(WIDE, 13.5, 240, 318, 332, 652, 6)
 _NARROW: Final = _Layout(NARROW, 12, 116, 158, 168, 280, 3)
 _LINE: Final[dict[str, Any]] = JOIN | HOLLOW_POINT
 

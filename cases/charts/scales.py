@@ -8,14 +8,19 @@ from matplotlib.axes import Axes
 from cases.charts.sheet import Sheet
 from cases.charts.words import Words, percent_text
 
-__all__ = ["TICK_SIZE", "left_scale", "lower_scale"]
+__all__ = ["TICK_SIZE", "left_scale", "lower_scale", "steps_decimals"]
 
 TICK_SIZE: Final = 11.5
 
 
+def steps_decimals(steps: Sequence[float]) -> int:
+    """Return how many decimals steps need in per cent."""
+    return 0 if all(round(step * 100, 6) % 1 == 0 for step in steps) else 1
+
+
 def left_scale(sheet: Sheet, axes: Axes, steps: Sequence[float], words: Words) -> None:
     """Write fractions in per cent to the left, without decimals that say nothing."""
-    decimals = 0 if all(round(step * 100, 6) % 1 == 0 for step in steps) else 1
+    decimals = steps_decimals(steps)
     for step in steps:
         x, y = sheet.place(axes, axes.get_xlim()[0], step)
         said = percent_text(step, words, decimals=decimals)

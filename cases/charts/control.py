@@ -6,20 +6,17 @@ explained below. A period that may still change is hollow and joined by dots.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any, Final
 
 from matplotlib.axes import Axes
-from matplotlib.lines import Line2D
-from matplotlib.patches import Rectangle
 
-from cases.audit.report_types import Annotation, ControlChart, ControlPoint
+from cases.audit.report_types import ControlChart, ControlPoint
+from cases.charts.control_flags import draw_flags, flag_keys, happened
 from cases.charts.legend import Key, legend, legend_height, mark
 from cases.charts.marks import (
     DASHED,
     DOTTED_JOIN,
     FILLED_POINT,
-    FLAG,
     HOLLOW_POINT,
     JOIN,
     SIGNAL,
@@ -30,7 +27,6 @@ from cases.charts.marks import (
 from cases.charts.scales import TICK_SIZE, left_scale
 from cases.charts.sheet import NARROW, WIDE, Sheet, grid, rule, steps_of
 from cases.charts.words import Words, percent_text
-from cases.drawings.palette import INK_2, SURFACE
 from cases.drawings.svg import text_width
 
 __all__ = ["control", "describe_control"]
@@ -38,21 +34,6 @@ __all__ = ["control", "describe_control"]
 _TOP: Final = 52.0
 _LEFT: Final = 46.0
 _RIGHT: Final = 14.0
-
-
-@dataclass(frozen=True, slots=True)
-class _Flag:
-    """Numbers of annotations that stand too near each other to be told apart."""
-
-    x: float
-    first: int
-    last: int
-
-    @property
-    def text(self) -> str:
-        return (
-            str(self.first) if self.first == self.last else f"{self.first}–{self.last}"
-        )
 
 
 def describe_control(chart: ControlChart, *, words: Words) -> str:
@@ -66,7 +47,7 @@ def describe_control(chart: ControlChart, *, words: Words) -> str:
     else:
         said.append(words.centre.format(rate=percent_text(chart.centre, words)))
     said += [key.words for key in _signal_keys(chart, words)]
-    said += [key.words for key in _flag_keys(_annotations(chart), words)]
+    said += [key.words for key in flag_keys(happened(chart), words)]
     return "; ".join(said) + "."
 
 
@@ -80,7 +61,7 @@ def control(
     keys = _keys(chart, words)
     base = _TOP + tall
     sheet = Sheet(width, base + 52 + legend_height(keys, width), uid=uid)
-    steps = steps_of(_highest(chart) * 1.08)
+    steps = steps_of(min(1.0, _highest(chart) * 1.08))
     axes = sheet.axes(
         (_LEFT, _TOP, width - _RIGHT, base),
         x=(-0.5, len(chart.points) - 0.5),
@@ -91,7 +72,7 @@ def control(
     sheet.write(2, 14, words.rate, size=12.5, bold=True)
     left_scale(sheet, axes, steps, words)
     _limits(axes, chart)
-    _flags(sheet, axes, chart, base)
+    draw_flags(sheet, axes, chart, base)
     _points(sheet, axes, chart)
     _periods(sheet, axes, chart, base, words)
     legend(sheet, keys, base + 52)
@@ -200,47 +181,6 @@ def _periods(
         sheet.write(x, base + 37, number, size=TICK_SIZE, anchor="middle", quiet=True)
 
 
-def _annotations(chart: ControlChart) -> list[Annotation]:
-    """Return what happened within the periods, in order."""
-    first, last = chart.points[0].first, chart.points[-1].last
-    found = [one for one in chart.annotations if first <= one.on <= last]
-    return sorted(found, key=lambda one: (one.on, one.text))
-
-
-def _position(points: Sequence[ControlPoint], annotation: Annotation) -> float:
-    for index, point in enumerate(points):
-        if annotation.on <= point.last:
-            days = (point.last - point.first).days + 1
-            gone = max(0, (annotation.on - point.first).days)
-            return index - 0.5 + (gone + 0.5) / days
-    return len(points) - 0.5
-
-
-def _grouped(sheet: Sheet, axes: Axes, chart: ControlChart) -> list[_Flag]:
-    flags: list[_Flag] = []
-    for index, one in enumerate(_annotations(chart), start=1):
-        x, _y = sheet.place(axes, _position(chart.points, one), 0)
-        if flags and x - flags[-1].x < 30:
-            flags[-1] = _Flag(flags[-1].x, flags[-1].first, index)
-        else:
-            flags.append(_Flag(x, index, index))
-    return flags
-
-
-def _flags(sheet: Sheet, axes: Axes, chart: ControlChart, base: float) -> None:
-    for flag in _grouped(sheet, axes, chart):
-        wide = max(16.0, text_width(flag.text, 11) + 6)
-        left = min(flag.x - wide / 2, sheet.width - wide - 1)
-        sheet.draw(
-            Line2D([flag.x, flag.x], [40, base], color=INK_2, linewidth=1, gid="flag")
-        )
-        box = Rectangle(
-            (left, 24), wide, 16, facecolor=SURFACE, edgecolor=INK_2, linewidth=1.2
-        )
-        sheet.draw(box)
-        sheet.write(left + wide / 2, 36, flag.text, size=11, bold=True, anchor="middle")
-
-
 def _signal_keys(chart: ControlChart, words: Words) -> list[Key]:
     found = [chart.points[index] for index in _signals(chart)]
     forms = {"above": words.signal_above, "below": words.signal_below}
@@ -261,19 +201,6 @@ def _signal_keys(chart: ControlChart, words: Words) -> list[Key]:
     ]
 
 
-def _flag_keys(annotations: Sequence[Annotation], words: Words) -> list[Key]:
-    return [
-        Key(
-            words.annotation.format(on=words.date_text(one.on), text=one.text),
-            "mark",
-            FLAG,
-            str(index),
-            own_line=True,
-        )
-        for index, one in enumerate(annotations, start=1)
-    ]
-
-
 def _keys(chart: ControlChart, words: Words) -> list[Key]:
     keys = [Key(words.point_complete, "line", JOIN | FILLED_POINT)]
     if any(not point.complete and point.rate is not None for point in chart.points):
@@ -289,5 +216,5 @@ def _keys(chart: ControlChart, words: Words) -> list[Key]:
     return [
         *keys,
         *_signal_keys(chart, words),
-        *_flag_keys(_annotations(chart), words),
+        *flag_keys(happened(chart), words),
     ]

@@ -11,15 +11,8 @@ from matplotlib.patches import PathPatch, Rectangle
 from matplotlib.path import Path
 
 from cases.audit.report_types import FlowRow
-from cases.charts.flow_layout import (
-    NODE,
-    Column,
-    Flow,
-    Label,
-    Layout,
-    laid_out,
-    said_of,
-)
+from cases.charts.flow_layout import NODE, Column, Label, Layout, laid_out
+from cases.charts.flow_ways import Flow, said_of
 from cases.charts.legend import Key, legend, legend_height
 from cases.charts.sheet import LEADING, Sheet
 from cases.charts.words import Words

@@ -1,12 +1,10 @@
 """Where the columns, nodes and words of the flow lie."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Final, Self
+from typing import Final
 
-from cases.audit.figures import OUTCOMES
-from cases.audit.report_types import FlowRow
-from cases.audit.ways import OTHER
+from cases.charts.flow_ways import Flow, rest_label
 from cases.charts.sheet import LEADING, NARROW, WIDE, lines_of
 from cases.charts.words import Words, label_of
 from cases.drawings.palette import VERDICT
@@ -14,88 +12,15 @@ from cases.drawings.palette import VERDICT
 __all__ = [
     "NODE",
     "Column",
-    "Flow",
     "Label",
     "Layout",
     "Rest",
     "laid_out",
-    "said_of",
 ]
-
-Way = tuple[str, str, str]
 
 NODE: Final = 12.0
 _GAP: Final = 12.0
 _UNKNOWN: Final = 12.0
-_VERDICTS: Final = ("sufficient", "undecided", "insufficient")
-
-
-def _names(row: FlowRow, words: Words) -> Way:
-    return (
-        label_of(words, "verdict", row.verdict, words.no_verdict),
-        label_of(words, "option", row.option, words.no_query),
-        label_of(words, "outcome", row.outcome),
-    )
-
-
-def said_of(row: FlowRow, words: Words) -> str:
-    """Return a way in words with its count."""
-    count = words.hidden if row.count is None else str(row.count)
-    if row.verdict == OTHER:
-        return words.flow_rest.format(
-            label=label_of(words, "verdict", OTHER, words.flow_hidden), count=count
-        )
-    verdict, option, outcome = _names(row, words)
-    return words.flow_row.format(
-        verdict=verdict, option=option, outcome=outcome, count=count
-    )
-
-
-@dataclass(frozen=True, slots=True)
-class Flow:
-    """Ways that may be shown; ``rest``: what is known of the others, None of none."""
-
-    ways: Mapping[Way, int]
-    rest: int | None
-    unknown: bool
-
-    @classmethod
-    def of(cls, rows: Sequence[FlowRow]) -> Self:
-        """Return the rows as ways and what remains."""
-        ways: dict[Way, int] = {}
-        rest: int | None = None
-        unknown = False
-        for row in rows:
-            if row.verdict == OTHER or row.count is None:
-                rest = (rest or 0) + (row.count or 0)
-                unknown = unknown or row.count is None
-            elif row.count:
-                way = (row.verdict, row.option, row.outcome)
-                ways[way] = ways.get(way, 0) + row.count
-        return cls(ways, rest, unknown)
-
-    def keys(self, place: int) -> list[str]:
-        """Return what occurs in a column, verdicts and outcomes in their order."""
-        order = (_VERDICTS, (), OUTCOMES)[place]
-        found = list(dict.fromkeys(way[place] for way in self.ways))
-        return sorted(
-            found, key=lambda key: order.index(key) if key in order else len(order)
-        )
-
-    def sums(self, place: int) -> dict[str, int]:
-        """Return the counts of a column."""
-        found: dict[str, int] = {}
-        for way, count in self.ways.items():
-            found[way[place]] = found.get(way[place], 0) + count
-        return found
-
-    def first_sums(self) -> dict[tuple[str, str], int]:
-        """Return the counts by verdict and option."""
-        found: dict[tuple[str, str], int] = {}
-        for (verdict, option, _outcome), count in self.ways.items():
-            key = (verdict, option)
-            found[key] = found.get(key, 0) + count
-        return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,12 +126,9 @@ def _rest(
 ) -> Rest | None:
     if found.rest is None:
         return None
-    label = label_of(words, "verdict", OTHER, words.flow_hidden)
-    if label == OTHER:
-        label = words.flow_hidden
     known = found.rest and not found.unknown
     said = words.flow_rest.format(
-        label=label, count=found.rest if known else words.hidden
+        label=rest_label(words), count=found.rest if known else words.hidden
     )
     # Nothing may be read from the width of what is not known.
     height = max(found.rest * unit, 2.0) if known else _UNKNOWN

@@ -6,25 +6,38 @@ after a crash, but only under the same Message-ID.
 """
 
 from collections.abc import Mapping
-from datetime import datetime
+from datetime import date, datetime
 from email.utils import format_datetime
 from typing import Any
+from urllib.parse import urlencode
 
 from django.conf import settings
 from django.core.mail import EmailMessage
 from django.template.loader import render_to_string
+from django.urls import reverse
+from django.utils.formats import date_format, number_format
 from django.utils.translation import gettext as _
 from django.utils.translation import override
 
 from cases.enums import AuditEvent, Role
-from cases.models import Recipient
 from cases.selectors.unscoped import (
     invitation_to_send,
     person_to_write,
     recipients_of,
 )
+from cases.services.audit_digest import (
+    KIND,
+    READERS,
+    digest_mail_key,
+    digest_mail_refused,
+)
 from cases.services.invitations import invitation_link
-from cases.services.notices import notice_mail_due, notice_mail_sent, notices_create
+from cases.services.notices import (
+    MailDue,
+    notice_mail_due,
+    notice_mail_sent,
+    notices_create,
+)
 from cases.services.people import password_reset_path
 
 __all__ = ["KINDS", "LETTERS", "deliver_mails", "letter_for", "make_notices"]
@@ -54,6 +67,7 @@ KINDS: dict[str, tuple[str, ...]] = {
     AuditEvent.RECEIPT: _BENCH,
     AuditEvent.FIT_REPORTED: _BENCH,
     AuditEvent.REMAKE_OPENED: _BENCH,
+    AuditEvent.REMAKE_STATED: (Role.CLINICIAN, Role.CLINIC_MANAGER, *_BENCH),
     AuditEvent.MESSAGE_POSTED: (*_CHAIR, *_BENCH),
     AuditEvent.ATTACHMENT_ADDED: (*_CHAIR, *_BENCH),
     AuditEvent.CASE_CANCELLED: _BENCH,
@@ -65,6 +79,7 @@ KINDS: dict[str, tuple[str, ...]] = {
     "rule_set_approved": (Role.LAB_MANAGER,),
     "rule_set_returned": (Role.LAB_MANAGER,),
     "rule_set_published": (Role.LAB_MANAGER, Role.CLINICIAN, Role.CLINIC_MANAGER),
+    KIND: READERS,
 }
 # Mails to one person who may not have a membership yet.
 LETTERS = frozenset({"invitation", "password_reset"})
@@ -95,45 +110,98 @@ def make_notices(
         event=event,
         case_id=case_id,
         at=at,
+        no_mail=digest_mail_refused() if kind == KIND else (),
     )
     return len(people)
 
 
-def _mail(
-    person: Recipient, *, kind: str, case_code: str, message_id: str, at: datetime
-) -> EmailMessage:
-    with override(person.language):
-        path = f"/cases/{case_code}/" if case_code else "/"
+def _mail(due: MailDue, *, at: datetime) -> EmailMessage:
+    with override(due.person.language):
+        path = f"/cases/{due.case_code}/" if due.case_code else "/"
         link = f"{settings.BASE_URL}{path}"
-        context = {"case_code": case_code, "link": link, "kind": kind}
+        context = {"case_code": due.case_code, "link": link, "kind": due.kind}
         subject = (
-            _("Case %(code)s needs a look") % {"code": case_code}
-            if case_code
+            _("Case %(code)s needs a look") % {"code": due.case_code}
+            if due.case_code
             else _("News in Chairbench")
         )
         body = render_to_string("mail/notice.txt", context)
     return EmailMessage(
         subject=subject,
         body=body,
-        to=[person.email],
-        headers={"Message-ID": message_id, "Date": format_datetime(at)},
+        to=[due.person.email],
+        headers={"Message-ID": due.message_id, "Date": format_datetime(at)},
     )
 
 
-def deliver_mails(*, event: str, organisation_id: int, at: datetime) -> int:
+def _digest_mail(
+    due: MailDue, counted: Mapping[str, Any], *, organisation_id: int, at: datetime
+) -> EmailMessage:
+    """Return the digest's mail: counts and a link, nobody's name and no case.
+
+    It says how to stop it, for people and (RFC 2369, RFC 8058) for mail programs.
+    """
+    key = digest_mail_key(
+        organisation_id=organisation_id, membership_id=due.person.membership_id
+    )
+    stop = f"{settings.BASE_URL}{reverse('audit_digest_mail', args=[key])}"
+    pages = {"from": counted["from"], "to": counted["month"]}
+    with override(due.person.language):
+        month = date_format(date.fromisoformat(f"{counted['month']}-01"), "F Y")
+        context = {
+            **counted,
+            "month": month,
+            "share_reported": _percent(counted["reported"], counted["dispatched"]),
+            **{name: _hundredths(counted[name]) for name in ("rate", "low", "high")},
+            "link": f"{settings.BASE_URL}/audit/?{urlencode(pages)}",
+            "stop": stop,
+        }
+        subject = _("Remake audit of %(month)s") % {"month": month}
+        body = render_to_string("mail/audit_digest.txt", context)
+    return EmailMessage(
+        subject=subject,
+        body=body,
+        to=[due.person.email],
+        headers={
+            "Message-ID": due.message_id,
+            "Date": format_datetime(at),
+            "List-Unsubscribe": f"<{stop}>",
+            "List-Unsubscribe-Post": "List-Unsubscribe=One-Click",
+        },
+    )
+
+
+def _hundredths(share: float | None) -> str:
+    """Return a share as a number of per cent with one decimal; nothing for none."""
+    # Rounded first: number_format cuts off.
+    return "" if share is None else number_format(round(100 * share, 1), decimal_pos=1)
+
+
+def _percent(count: int, of: int) -> str:
+    return _hundredths(count / of if of else None)
+
+
+def deliver_mails(
+    *,
+    event: str,
+    organisation_id: int,
+    at: datetime,
+    payload: Mapping[str, Any] | None = None,
+) -> int:
     """Send the event's mails that are not marked sent; return how many went out.
 
     Each is marked right after it left, so that a crash repeats at most one.
+    ``payload`` is the outbox row's: what a digest counted.
     """
     sent = 0
     for due in notice_mail_due(event=event, organisation_id=organisation_id):
-        _mail(
-            due.person,
-            kind=due.kind,
-            case_code=due.case_code,
-            message_id=due.message_id,
-            at=at,
-        ).send()
+        if due.kind == KIND:
+            letter = _digest_mail(
+                due, payload or {}, organisation_id=organisation_id, at=at
+            )
+        else:
+            letter = _mail(due, at=at)
+        letter.send()
         notice_mail_sent(
             notice_id=due.notice_id, organisation_id=organisation_id, at=at
         )

@@ -19,15 +19,16 @@ from cases.documents.render import render_and_store
 from cases.notifications import LETTERS, deliver_mails, letter_for, make_notices
 from cases.selectors.unscoped import outbox_row
 from cases.services import rule_set_impact
+from cases.services.audit_digest import digests_make
 from cases.services.idempotency import answers_forget
 from cases.tenancy import tenant
 
-__all__ = ["handle", "nudge", "relay_outbox", "sweep"]
+__all__ = ["audit_digests", "handle", "nudge", "relay_outbox", "sweep"]
 
 logger = logging.getLogger(__name__)
 BATCH = 20
 ROUNDS = 50
-# Well inside the hard limit of a task: the next sweep takes what is left.
+# Well inside the hard limit of a task: the next one takes what is left.
 LONGEST = 240.0
 
 
@@ -63,7 +64,9 @@ def handle(row_id: UUID, organisation_id: int) -> None:
         elif letter is not None:
             letter.send()
         else:
-            deliver_mails(event=event, organisation_id=organisation_id, at=at)
+            deliver_mails(
+                event=event, organisation_id=organisation_id, at=at, payload=payload
+            )
         with tenant(organisation_id):
             if (done := outbox_row(row_id)) is not None:
                 outbox.finish(done, at=clock.now())
@@ -114,6 +117,13 @@ def sweep() -> int:
     """Take what the nudge missed; beat calls this whatever else happens."""
     answers_forget()
     return relay_outbox()
+
+
+@shared_task(name="cases.tasks.audit_digests", ignore_result=True)
+def audit_digests() -> int:
+    """Make the monthly digests that are due; a second run makes none twice."""
+    ends = time.monotonic() + LONGEST
+    return digests_make(at=clock.now(), enough=lambda: time.monotonic() > ends)
 
 
 def nudge() -> None:

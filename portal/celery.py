@@ -3,6 +3,7 @@
 import os
 
 from celery import Celery
+from celery.schedules import crontab
 from django.conf import settings
 
 __all__ = ["app"]
@@ -56,6 +57,14 @@ app.conf.update(
             "task": "cases.tasks.sweep",
             "schedule": 30.0,
             "options": {"expires": 30},
+        },
+        # Once is enough; every hour of ten days, because a machine may be off on the
+        # first, and what fails or takes too long is tried again. By the second the
+        # month before the last was followed up everywhere.
+        "audit_digests": {
+            "task": "cases.tasks.audit_digests",
+            "schedule": crontab(minute=20, day_of_month="1-10"),
+            "options": {"expires": 1800},
         },
     },
 )

@@ -3,6 +3,7 @@
 from django.urls import URLPattern, URLResolver, path
 
 from cases.api.views import (
+    audit,
     bench,
     cases,
     check,
@@ -41,6 +42,16 @@ _COMMANDS = {
     "remake": outcome.RemakeCase,
     "cancel": bench.Cancel,
     "discard": bench.Discard,
+}
+_AUDIT = {
+    "summary": audit.AuditSummary,
+    "rates": audit.AuditRates,
+    "causes": audit.AuditCauses,
+    "control-chart": audit.AuditControlChart,
+    "funnel": audit.AuditFunnel,
+    "clearance": audit.AuditClearance,
+    "queries": audit.AuditQueries,
+    "cases": audit.AuditCases,
 }
 _SETTLEMENT = {
     "answer": flags.Answer,
@@ -96,6 +107,14 @@ urlpatterns: list[URLPattern | URLResolver] = [
             name=f"api_flag_{verb.replace('/', '_')}",
         )
         for verb, view in _SETTLEMENT.items()
+    ),
+    *(
+        path(
+            f"audit/{part}",
+            view.as_view(),
+            name=f"api_audit_{part.replace('-', '_')}",
+        )
+        for part, view in _AUDIT.items()
     ),
     path("signing-grants", signing.SigningGrants.as_view(), name="api_signing_grants"),
     path(

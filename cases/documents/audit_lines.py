@@ -55,7 +55,7 @@ def percent(share: float | None, places: int = 1) -> str:
     """Return a share in per cent; a dash for none."""
     if share is None:
         return NONE
-    return f"{decimals(100 * share, places)} %"
+    return f"{decimals(100 * share, places)}\N{NO-BREAK SPACE}%"
 
 
 def p_said(p: float | None) -> str:

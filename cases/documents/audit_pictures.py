@@ -28,8 +28,9 @@ def audit_pictures(
     if report.funnel is not None:
         drawn["funnel"] = funnel(report.funnel, words=words, uid="funnel")
     for one in report.dose:
-        name = f"dose-{one.basis}-{one.measure}"
-        drawn[name] = dose(one, words=words, uid=name.replace("_", "-"))
+        name = f"dose-{one.basis}"
+        if one.rows and name not in drawn:
+            drawn[name] = dose(one, words=words, uid=name)
     return {
         name: mark_safe(svg)  # noqa: S308 -- every text in a drawing is escaped
         for name, svg in drawn.items()

@@ -6,9 +6,15 @@ from dataclasses import dataclass, field
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
-from cases.audit.report_types import AuditReport, DoseResponse, Opposing, RateTable
+from cases.audit.report_types import (
+    AuditReport,
+    DoseResponse,
+    Opposing,
+    RateTable,
+    Setup,
+)
 from cases.documents import audit_grids as grids
-from cases.documents.audit_lines import Grid, decimals, p_said, percent
+from cases.documents.audit_lines import Grid, decimals, p_said, percent, said
 
 __all__ = ["Heading", "Section", "Sheet", "audit_sheet"]
 
@@ -89,57 +95,66 @@ def _clinics(report: AuditReport, picture: SafeString) -> Section:
     return Section(_("Clinics"), tuple(tables), picture, tuple(notes))
 
 
-def _trend_said(dose: DoseResponse) -> tuple[str, ...]:
+def _trend_said(dose: DoseResponse, setup: Setup) -> str:
+    """Return what the tests say of one measure; nothing where there is none."""
     trend = dose.trend
     if trend is None:
-        return ()
-    said = [
-        _("Trend over the classes (Cochran–Armitage): {p}.").format(p=p_said(trend.p))
+        return ""
+    parts = [
+        _("{what}: trend over the classes (Cochran–Armitage) {p}.").format(
+            what=said(setup, "measure", dose.measure), p=p_said(trend.p)
+        )
     ]
     if trend.clustered_p is not None:
-        said.append(
+        parts.append(
             _(
                 "Restorations of one clinician are alike; with {n} clinicians as "
-                "clusters: {p}. Trust this one."
+                "clusters {p}. Trust this one."
             ).format(n=trend.clusters, p=p_said(trend.clustered_p))
         )
     else:
-        said.append(
+        parts.append(
             _(
                 "Restorations of one clinician are alike, and there are too few "
                 "clinicians to allow for it: the figure may look surer than it is."
             )
         )
-    return tuple(said)
+    return " ".join(parts)
 
 
 def _dose(report: AuditReport, pictures: Pictures) -> list[Section]:
+    """Return a section for each check; the picture is that of its first measure."""
     titles = {
         "first": _("Clearance at submission and outcome"),
         "built": _("Clearance as built and outcome"),
     }
-    return [
-        Section(
-            titles.get(dose.basis, dose.basis),
-            (grids.dose_grid(dose, report.setup),),
-            pictures.get(f"dose-{dose.basis}-{dose.measure}", _NO_PICTURE),
-            _trend_said(dose),
+    setup = report.setup
+    found = []
+    for basis in dict.fromkeys(dose.basis for dose in report.dose if dose.rows):
+        measures = [dose for dose in report.dose if dose.basis == basis and dose.rows]
+        notes = (_trend_said(dose, setup) for dose in measures)
+        found.append(
+            Section(
+                titles.get(basis, basis),
+                tuple(grids.dose_grid(dose, setup) for dose in measures),
+                pictures.get(f"dose-{basis}", _NO_PICTURE),
+                tuple(note for note in notes if note),
+            )
         )
-        for dose in report.dose
-    ]
+    return found
 
 
 def _opposing_said(found: Opposing) -> tuple[str, ...]:
     if found.p is None:
         return ()
-    said = [_("Fisher's exact test: {p}.").format(p=p_said(found.p))]
+    parts = [_("Fisher's exact test: {p}.").format(p=p_said(found.p))]
     if found.clustered_p is not None:
-        said.append(
+        parts.append(
             _("With {n} clinicians as clusters: {p}.").format(
                 n=found.clusters, p=p_said(found.clustered_p)
             )
         )
-    return tuple(said)
+    return tuple(parts)
 
 
 def _rates(tables: Sequence[RateTable], report: AuditReport) -> Section:

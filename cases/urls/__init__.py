@@ -1,8 +1,10 @@
 """Pages by public code, commands as verbs; each sub-list has one owner."""
 
-from cases.urls import clinic, outcome, pages, people, rule_sets
+from cases.urls import audit, audit_export, clinic, outcome, pages, people, rule_sets
 
 urlpatterns = [
+    *audit.urlpatterns,
+    *audit_export.urlpatterns,
     *people.urlpatterns,
     *clinic.urlpatterns,
     *pages.urlpatterns,

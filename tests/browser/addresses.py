@@ -8,6 +8,8 @@ from dataclasses import dataclass
 
 from django.urls import reverse
 
+from cases import clock
+from cases.services.audit_digest import digest_mail_key
 from tests.browser.stage import Demo
 
 __all__ = ["LOOKS", "NO_PAGE", "Look", "address_of"]
@@ -91,6 +93,13 @@ ACCOUNT = (
     Look("mfa_deactivate_totp", "brum"),
     Look("mfa_generate_recovery_codes", "brum"),
 )
+
+
+def _audit_years(years: int) -> str:
+    """Return the query of a period up to this month."""
+    now = clock.now()
+    return f"?from={now.year - years}-{now.month:02d}"
+
 
 PEOPLE = (
     Look("people", "velka jorv orrix brum"),
@@ -235,6 +244,49 @@ RULE_SETS = (
     Look("rule_set_settings", "brum", _draft("own"), "not_edited", status=409),
 )
 
+AUDIT = (
+    Look("audit", "brum jorv velka"),
+    Look("audit", "brum", state="two_years", query=_audit_years(2)),
+    Look("audit", "brum velka", state="empty", query="?from=2010-01&to=2010-03"),
+    Look(
+        "audit",
+        "brum",
+        state="nothing_fits",
+        query="?from=2010-01&to=2010-03&kind=crown&method=scan",
+    ),
+    Look(
+        "audit",
+        "brum velka",
+        state="refused",
+        query="?from=2026-05&to=2026-01&kind=crown",
+        status=422,
+    ),
+    Look("audit_rates", "brum velka"),
+    Look("audit_rates", "brum", state="few", query="?material=full_metal&kind=onlay"),
+    Look("audit_clearance", "brum velka", query=_audit_years(2)),
+    Look("audit_queries", "brum velka"),
+    Look("audit_clinics", "brum", query=_audit_years(2)),
+    Look("audit_cases", "brum velka"),
+    Look(
+        "audit_cases",
+        "brum",
+        state="narrowed",
+        query="?first_class=over_050&outcome=adverse",
+    ),
+    Look("audit_compare", "brum velka"),
+    Look(
+        "audit_compare",
+        "brum",
+        state="overlapping",
+        query="?from=2026-01&to=2026-03&from2=2026-02&to2=2026-04",
+    ),
+    Look("audit_views", "brum", query="?page=rates&kind=crown"),
+    Look("audit_views", "jorv", state="none"),
+    Look("audit_notes", "brum velka"),
+    Look("audit_set_up", "brum jorv"),
+    Look("audit_clinics", "velka", state="not_your_side", status=403),
+)
+
 CLINIC = (
     Look("chair_check", "velka pim"),
     Look("case_new", "velka pim"),
@@ -270,7 +322,18 @@ LABORATORY = (
     Look("flag_countersign", "sedda", _flag("TW-2087")),
 )
 
+
+def _digest_mail(demo: Demo) -> list[str]:
+    reader = demo.people["brum"].actor
+    return [
+        digest_mail_key(
+            organisation_id=reader.organisation_id, membership_id=reader.membership_id
+        )
+    ]
+
+
 OPEN = (
+    Look("audit_digest_mail", "", _digest_mail),
     Look("verify", "", _order("QF-1132")),
     Look("verify", "", lambda demo: [demo.orders["QF-1132"][0], "0" * 64], "unknown"),
 )
@@ -290,6 +353,7 @@ LOOKS = (
     *REMAKES,
     *WHY,
     *RULE_SETS,
+    *AUDIT,
     *CLINIC,
     *LABORATORY,
     *OPEN,
@@ -325,6 +389,10 @@ NO_PAGE = {
     "remake_trace_add": "only sent to",
     "remake_trace_withdraw": "only sent to",
     "remake_cause_retire": "only sent to",
+    "audit_export": "a file",
+    "audit_report_pdf": "a file",
+    "audit_view_remove": "only sent to",
+    "audit_note_remove": "only sent to",
     "rule_set_file": "a file",
     "rule_set_draft_file": "a file",
     "rule_set_sum": "one line of text, for a cell",

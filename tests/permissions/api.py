@@ -85,6 +85,23 @@ def upload(personas: Personas) -> Target:
     return Target(kwargs=case_of_a(personas).kwargs, data={"file": file}, headers=KEY)
 
 
+AUDIT = (
+    "api_audit_summary",
+    "api_audit_rates",
+    "api_audit_causes",
+    "api_audit_control_chart",
+    "api_audit_funnel",
+    "api_audit_clearance",
+    "api_audit_queries",
+    "api_audit_cases",
+)
+
+
+def of_clinic_b(personas: Personas) -> Target:
+    """Ask for the figures of clinic B, of which laboratory L has no case yet."""
+    return Target(data={"clinic": personas.clinic_b.code})
+
+
 EVERYBODY = "200 200 200 200 200 200 200 403 401"
 SHARED = "200 200 200 200 200 404 404 403 401"
 WRITTEN = "201 201 201 201 201 404 404 403 401"
@@ -127,5 +144,10 @@ ROWS = (
         "GET",
         "503 503 503 503 503 404 404 403 401",
         order_of_a_case,
+    ),
+    *(Row(name, "GET", "200 403 200 403 200 200 403 403 401") for name in AUDIT),
+    *(
+        Row(name, "GET", "404 403 404 403 404 200 403 403 401", of_clinic_b, "clinic B")
+        for name in AUDIT
     ),
 )

@@ -5,6 +5,7 @@ import time
 
 import pytest
 from celery import current_app
+from celery.schedules import crontab
 from kombu.exceptions import OperationalError
 
 from portal.celery import app
@@ -36,7 +37,18 @@ def test_what_beat_sends_exists_and_does_not_pile_up():
 
     for entry in app.conf.beat_schedule.values():
         assert entry["task"] in app.tasks
-        assert entry["schedule"] <= entry["options"]["expires"] <= 30
+        if isinstance(entry["schedule"], crontab):
+            # At most once an hour: gone before the next.
+            assert len(entry["schedule"].minute) == 1
+            assert entry["options"]["expires"] < 3600
+        else:
+            assert entry["schedule"] <= entry["options"]["expires"] <= 30
+
+
+def test_the_digests_are_made_in_the_first_days_of_a_month():
+    """Ten days: a machine that was off on the first makes them on another."""
+    schedule = app.conf.beat_schedule["audit_digests"]["schedule"]
+    assert schedule.day_of_month == set(range(1, 11))
 
 
 def test_every_thread_of_the_web_server_speaks_to_our_broker():

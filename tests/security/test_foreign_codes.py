@@ -34,7 +34,13 @@ from tests.play import AT, sufficient_unit, unit
 PDF = b"%PDF-1.4\n%%EOF\n"
 NOBODYS = "ZZZZZZZZZZ"
 # Addresses without a row of anybody's, and those whose secret is the permission.
-OPEN = {"verify", "invitation", "account_reset_password_from_key"}
+OPEN = {
+    "verify",
+    "invitation",
+    "account_reset_password_from_key",
+    "audit_digest_mail",
+    "audit_export",
+}
 # The operator's: refused to everybody else before any row is asked for.
 OPERATORS = {"operator_invite"}
 # What a laboratory works by is its clinics' to read.

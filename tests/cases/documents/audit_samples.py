@@ -93,7 +93,7 @@ def _funnel() -> Funnel:
     )
 
 
-def _dose(basis: str) -> DoseResponse:
+def _dose(basis: str, measure: str = "adverse") -> DoseResponse:
     rows = (
         rate("sufficient", 320, 9),
         rate("undecided", 120, 6),
@@ -101,7 +101,7 @@ def _dose(basis: str) -> DoseResponse:
         rate("up_to_050", 50, 8),
         rate("over_050", 25, None),
     )
-    return DoseResponse(basis, "adverse", rows, Trend(4.1, 0.00004, 9, 2.6, 0.031, 1.7))
+    return DoseResponse(basis, measure, rows, Trend(4.1, 0.00004, 9, 2.6, 0.031, 1.7))
 
 
 def report(**changes: Any) -> AuditReport:
@@ -152,7 +152,7 @@ def report(**changes: Any) -> AuditReport:
         ),
         control=_control(),
         funnel=_funnel(),
-        dose=(_dose("first"), _dose("built")),
+        dose=(_dose("first"), _dose("first", "remade"), _dose("built")),
         opposing=Opposing(
             rate("without", 430, 20), rate("with", 110, None), 2.4, 0.02, 9, 0.06
         ),

@@ -165,15 +165,15 @@ def _column(sheet: Sheet, axes: Axes, index: int, row: RateRow, words: Words) ->
 def _rows(chart: DoseResponse, words: Words, uid: str) -> Sheet:
     """Draw the classes below each other, for a phone."""
     names = [lines_of(row.label, size=_SIZE, width=NARROW - 92) for row in chart.rows]
-    tops = [0.0]
+    tops = [2.0]
     for lines in names:
         tops.append(tops[-1] + len(lines) * _SIZE * LEADING + 34)
     base = tops[-1]
     keys = _keys(chart.rows, words)
     sheet = Sheet(NARROW, base + 34 + legend_height(keys, NARROW), uid=uid)
     steps = _steps(chart)
-    box = (16.0, 0.0, NARROW - 66, base)
-    axes = sheet.axes(box, x=(0, steps[-1]), y=(base, 0))
+    box = (16.0, tops[0], NARROW - 66, base)
+    axes = sheet.axes(box, x=(0, steps[-1]), y=(base, tops[0]))
     rule(axes, x=0)
     for row, lines, top, bottom in zip(
         chart.rows, names, tops[:-1], tops[1:], strict=True

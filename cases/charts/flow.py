@@ -12,7 +12,7 @@ from matplotlib.path import Path
 
 from cases.audit.report_types import FlowRow
 from cases.charts.flow_layout import NODE, Column, Label, Layout, laid_out
-from cases.charts.flow_ways import Flow, said_of
+from cases.charts.flow_ways import Flow
 from cases.charts.legend import Key, legend, legend_height
 from cases.charts.sheet import LEADING, Sheet
 from cases.charts.words import Words
@@ -35,7 +35,7 @@ _REST: Final[dict[str, Any]] = {
 
 def describe_flow(rows: Sequence[FlowRow], *, words: Words) -> str:
     """Return the picture's numbers as sentences."""
-    said = [said_of(row, words) for row in rows]
+    said = Flow.of(rows).sentences(words)
     return "; ".join(said) + "." if said else ""
 
 

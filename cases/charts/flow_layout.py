@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from cases.charts.flow_ways import Flow, rest_label
+from cases.charts.flow_ways import Flow
 from cases.charts.sheet import LEADING, NARROW, WIDE, lines_of
 from cases.charts.words import Words, label_of
 from cases.drawings.palette import VERDICT
@@ -127,9 +127,7 @@ def _rest(
     if found.rest is None:
         return None
     known = found.rest and not found.unknown
-    said = words.flow_rest.format(
-        label=rest_label(words), count=found.rest if known else words.hidden
-    )
+    said = found.rest_text(words)
     # Nothing may be read from the width of what is not known.
     height = max(found.rest * unit, 2.0) if known else _UNKNOWN
     return Rest(top, height, lines_of(said, size=size, width=room))

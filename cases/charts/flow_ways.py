@@ -9,35 +9,26 @@ from cases.audit.report_types import FlowRow
 from cases.audit.ways import OTHER
 from cases.charts.words import Words, label_of
 
-__all__ = ["Flow", "rest_label", "said_of"]
+__all__ = ["Flow"]
 
 Way = tuple[str, str, str]
 
 _VERDICTS: Final = ("sufficient", "undecided", "insufficient")
 
 
-def rest_label(words: Words) -> str:
+def _rest_label(words: Words) -> str:
     """Return the words for the ways that are shown as one."""
     found = label_of(words, "verdict", OTHER)
     return words.flow_hidden if found == OTHER else found
 
 
-def _names(row: FlowRow, words: Words) -> Way:
-    return (
-        label_of(words, "verdict", row.verdict, words.no_verdict),
-        label_of(words, "option", row.option, words.no_query),
-        label_of(words, "outcome", row.outcome),
-    )
-
-
-def said_of(row: FlowRow, words: Words) -> str:
-    """Return a way in words with its count."""
-    count = words.hidden if row.count is None else str(row.count)
-    if row.verdict == OTHER:
-        return words.flow_rest.format(label=rest_label(words), count=count)
-    verdict, option, outcome = _names(row, words)
+def _way_text(way: Way, count: int, words: Words) -> str:
+    verdict, option, outcome = way
     return words.flow_row.format(
-        verdict=verdict, option=option, outcome=outcome, count=count
+        verdict=label_of(words, "verdict", verdict, words.no_verdict),
+        option=label_of(words, "option", option, words.no_query),
+        outcome=label_of(words, "outcome", outcome),
+        count=count,
     )
 
 
@@ -86,3 +77,13 @@ class Flow:
             key = (verdict, option)
             found[key] = found.get(key, 0) + count
         return found
+
+    def rest_text(self, words: Words) -> str:
+        """Return the words for the rest; its number only where all of it is known."""
+        count = words.hidden if self.unknown else str(self.rest or 0)
+        return words.flow_rest.format(label=_rest_label(words), count=count)
+
+    def sentences(self, words: Words) -> list[str]:
+        """Return each way in words; which of them are hidden is not said."""
+        said = [_way_text(way, count, words) for way, count in self.ways.items()]
+        return said if self.rest is None else [*said, self.rest_text(words)]

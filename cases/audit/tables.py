@@ -4,6 +4,7 @@ Every table divides the same restorations, so all rest on one decision: when a t
 hidden, every count under it is.
 """
 
+from collections.abc import Mapping
 from typing import Final
 
 from cases.audit.figures import Figures, Tally
@@ -65,29 +66,35 @@ def total_state(setup: Setup, total: Tally, measure: str) -> str:
 
 def rate_tables(figures: Figures, setup: Setup) -> dict[str, RateTable]:
     """Return the tables by key: the dimension for remakes, else "dimension:measure"."""
+    total = figures.total
+    by = {dimension: figures.by(dimension) for dimension in dimensions_of(setup)}
     return {
         dimension if measure == "remade" else f"{dimension}:{measure}": rate_table(
-            figures, setup, dimension, measure
+            total, tallies, setup, dimension, measure
         )
-        for measure in measures_of(setup, figures.total)
-        for dimension in dimensions_of(setup)
+        for measure in measures_of(setup, total)
+        for dimension, tallies in by.items()
     }
 
 
 def rate_table(
-    figures: Figures,
+    total: Tally,
+    tallies: Mapping[str, Tally],
     setup: Setup,
     dimension: str,
     measure: str,
 ) -> RateTable:
-    """Return one measure by one dimension: most restorations first, then by label."""
+    """Return one measure by one dimension: most restorations first, then by label.
+
+    ``tallies``: the counts of ``total`` by the keys of the dimension.
+    """
+    told = seating_told(total)
     parts = [
-        _part(setup, dimension, key, tally, measure, told=seating_told(figures.total))
-        for key, tally in figures.by(dimension).items()
+        _part(setup, dimension, key, tally, measure, told=told)
+        for key, tally in tallies.items()
     ]
     parts = [part for part in parts if part.n]
     parts.sort(key=lambda part: (-part.n, part.label, part.key))
-    total = figures.total
     state = total_state(setup, total, measure)
     count, n = total.of(measure)
     whole = Part("all", "all", n, count, _most(total, measure), {"outcome": measure})

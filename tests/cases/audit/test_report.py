@@ -17,14 +17,15 @@ def attacked(figures: Figures, made: Setup) -> list[str]:
     )
 
 
-@pytest.mark.parametrize("n", [40, 90, 200, 450, 1000])
-@pytest.mark.parametrize("seed", [1, 2])
+@pytest.mark.parametrize(
+    ("seed", "n"), [(1, 40), (2, 90), (1, 90), (2, 200), (1, 450), (2, 1000)]
+)
 def test_no_hidden_count_follows_from_one_report(seed, n):
     figures = null_world(seed, n=n).now
     assert attacked(figures, setup(compare_people=True)) == []
 
 
-@pytest.mark.parametrize("seed", range(3, 9))
+@pytest.mark.parametrize("seed", [3, 5, 8])
 def test_nor_from_a_report_of_few_remakes(seed):
     figures = null_world(seed, n=150, rate=0.02 * (seed - 2), opposing=0.03).now
     assert attacked(figures, setup()) == []

@@ -15,7 +15,6 @@ from cases.audit.tables import (
     dimensions_of,
     headline_rows,
     measures_of,
-    rate_table,
     rate_tables,
 )
 from cases.audit.ways import OTHER, flow_rows
@@ -79,7 +78,7 @@ def test_rows_stand_by_restorations_then_words_never_by_what_is_hidden():
         b=tally(50, 1), a=tally(50, 4), c=tally(200, 9), d=tally(60, 12)
     )
     labels = {"material": {"a": "Zinc", "b": "Alloy"}}
-    table = rate_table(figures, setup(labels=labels), "material", "remade")
+    table = rate_tables(figures, setup(labels=labels))["material"]
     assert [row.label for row in table.rows] == ["c", "d", "Alloy", "Zinc"]
     assert [row.hidden for row in table.rows] == ["", "", "small", "small"]
     assert [row.cases for row in table.rows[2:]] == [{}, {}]
@@ -87,7 +86,7 @@ def test_rows_stand_by_restorations_then_words_never_by_what_is_hidden():
 
 def test_a_rate_carries_its_interval_and_its_cases():
     figures = of_materials(a=tally(263, 81), b=tally(100, 0))
-    row, other = rate_table(figures, setup(), "material", "remade").rows
+    row, other = rate_tables(figures, setup())["material"].rows
     # 81 of 263: Newcombe, Stat Med 1998;17:857-872, worked example of method 3.
     assert (round(row.low or 0, 4), round(row.high or 0, 4)) == (0.2553, 0.3662)
     assert row.cases == {"material": "a", "outcome": "remade"}
@@ -96,7 +95,7 @@ def test_a_rate_carries_its_interval_and_its_cases():
 
 def test_with_few_restorations_the_count_stands_without_a_rate():
     figures = of_materials(a=tally(9, 6), b=tally(100, 20))
-    row = rate_table(figures, setup(), "material", "remade").rows[1]
+    row = rate_tables(figures, setup())["material"].rows[1]
     assert (row.n, row.count, row.rate, row.low, row.hidden) == (
         9,
         6,
@@ -115,15 +114,15 @@ def test_clinics_are_asked_for_by_code_and_what_is_not_stated_not_at_all():
     )
     figures = Figures((month,), AS_OF)
     made = setup(labels={"clinic": {"7": "North"}, "clinic_code": {"7": "K7Q4"}})
-    (row,) = rate_table(figures, made, "clinic", "remade").rows
+    (row,) = rate_tables(figures, made)["clinic"].rows
     assert (row.label, row.cases) == ("North", {"clinic": "K7Q4", "outcome": "remade"})
-    (row,) = rate_table(figures, made, "method", "remade").rows
+    (row,) = rate_tables(figures, made)["method"].rows
     assert (row.count, row.cases) == (20, {})
 
 
 def test_a_small_total_hides_every_row_and_every_table():
     figures = of_materials(a=tally(50, 3), b=tally(60, 0))
-    table = rate_table(figures, setup(), "material", "remade")
+    table = rate_tables(figures, setup())["material"]
     assert [row.count for row in (*table.rows, table.total)] == [None] * 3
     assert {row.hidden for row in table.rows} == {"small"}
     assert cause_rows(figures, setup()) == ()
@@ -134,7 +133,7 @@ def test_a_small_total_hides_every_row_and_every_table():
 def test_a_clinician_sees_own_cases_whole():
     figures = of_materials(a=tally(12, 1), b=tally(1, 1))
     made = setup("clinician", small_number=1)
-    table = rate_table(figures, made, "material", "remade")
+    table = rate_tables(figures, made)["material"]
     assert [row.count for row in table.rows] == [1, 1]
     assert [row.hidden for row in table.rows] == ["", "few"]
 

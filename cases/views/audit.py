@@ -1,7 +1,6 @@
 """The audit's pages: what stands out first, then rates, then clinics compared."""
 
 from collections.abc import Sequence
-from functools import partial
 
 from django.http import HttpResponse
 from django.utils.translation import gettext as _
@@ -105,12 +104,7 @@ def audit(request: ActingRequest) -> HttpResponse:
             "control_picture": picture(control, report.control, setup, "control"),
             "grouping": GROUPINGS.get(report.control.grouping, ""),
             "causes": grids.cause_grid(report.causes, setup, asked.cases),
-            "cause_picture": picture(
-                partial(pareto, small_number=setup.small_number),
-                report.causes,
-                setup,
-                "pareto",
-            ),
+            "cause_picture": picture(pareto, report.causes, setup, "pareto"),
             "remake_time": grids.remake_time_grid(report),
         }
     return show(asked, request, "audit/overview.html", **found)

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from dataclasses import fields
 from datetime import date
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from django.utils.formats import date_format, get_format
 from django.utils.safestring import SafeString, mark_safe
@@ -23,13 +23,18 @@ def _day(day: date) -> str:
 
 def chart_words(setup: Setup) -> Words:
     """Return the words of the pictures in the reader's language."""
-    captions = {
+    captions: dict[str, Any] = {
         one.name: _(one.default)
         for one in fields(Words)
         if isinstance(one.default, str) and one.default
     }
     captions["point"] = str(get_format("DECIMAL_SEPARATOR"))
-    return Words(**captions, date_text=_day, labels=setup.labels)
+    return Words(
+        **captions,
+        date_text=_day,
+        labels=setup.labels,
+        small_number=setup.small_number,
+    )
 
 
 def picture(

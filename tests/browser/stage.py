@@ -22,6 +22,7 @@ from cases.models import Attachment, Case, Flag, Remake, WorkOrder
 from cases.services import instruments, instruments_studies, invitations
 from cases.services.people import password_reset_path
 from cases.tenancy import acting
+from tests.browser.audit_stage import write_audit
 from tests.browser.rule_set_stage import write_rule_sets
 from tests.database import truncate_as_owner
 from tests.factories import PASSWORD, make_user
@@ -96,6 +97,7 @@ def _add_what_the_demo_lacks(demo: Demo) -> None:
     forgetful = make_user("forgetful@example.org", second_factor=False)
     demo.reset = password_reset_path(forgetful).split("/")[-2]
     demo.rule_sets = write_rule_sets(demo.people["brum"].actor)
+    write_audit(demo.people["brum"].actor, demo.people["velka"].actor)
 
 
 # Invented: repeated measurements of a gauge block of 1.50 mm.

@@ -165,7 +165,7 @@ def test_what_fails_for_one_stops_no_other_and_comes_again(
 
 
 def test_what_takes_too_long_is_left_to_the_next_run(dispatched: Personas):
-    asked = []
+    asked: list[int] = []
 
     def enough() -> bool:
         asked.append(len(asked))

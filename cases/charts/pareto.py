@@ -152,8 +152,7 @@ def _plot(
     bars = sheet.axes(box, x=(0, steps[-1]), y=(ends[1], ends[0]))
     grid(bars, x=steps[1:])
     rule(bars, x=0)
-    for row, middle in zip(rows, middles, strict=True):
-        _bar(bars, row, middle, words.small_number)
+    _bars(bars, rows, middles, words.small_number)
     for step in steps:
         x, _y = sheet.place(bars, step, ends[1])
         sheet.write(
@@ -169,14 +168,26 @@ def _plot(
     shares.plot(line, middles, clip_on=False, gid="cumulative", **_LINE)
 
 
-def _bar(axes: Axes, row: CauseRow, middle: float, small_number: int) -> None:
-    level = middle - 3 if row.internal else middle
-    if row.count is None:
-        axes.barh([level], [small_number], 16, gid="hidden", clip_on=False, **EMPTY)
-    elif row.count:
-        axes.barh([level], [row.count], 16, gid="bar", **SOLID)
-    if row.internal:
-        axes.barh([middle + 9], [row.internal], 6, gid="internal", **HATCHED)
+def _bars(
+    axes: Axes, rows: Sequence[CauseRow], middles: Sequence[float], small_number: int
+) -> None:
+    """Draw what is known of each cause; a bar makes room for one below it."""
+    shown, hidden, before = [], [], []
+    for row, middle in zip(rows, middles, strict=True):
+        level = middle - 3 if row.internal else middle
+        if row.count is None:
+            hidden.append((level, small_number))
+        elif row.count:
+            shown.append((level, row.count))
+        if row.internal:
+            before.append((middle + 9, row.internal))
+    for found, gid, tall, look in (
+        (shown, "bar", 16, SOLID),
+        (hidden, "hidden", 16, EMPTY),
+        (before, "internal", 6, HATCHED),
+    ):
+        axes.barh([y for y, _count in found], [count for _y, count in found], tall,
+                  gid=gid, **look)  # fmt: skip
 
 
 def _keys(rows: Sequence[CauseRow], words: Words) -> list[Key]:

@@ -113,26 +113,31 @@ def _side(sheet: Sheet, row: _Row, highest: float, words: Words) -> None:
     box = (_MARGIN, row.bars_top, sheet.width - _MARGIN, row.base)
     axes = sheet.axes(box, x=(0, len(row.side.bars)), y=(0, highest))
     rule(axes, y=0)
-    for index, bar in enumerate(row.side.bars):
-        _bar(sheet, axes, index, bar, words)
+    bars = row.side.bars
+    shown = [(i + 0.5, bar.count) for i, bar in enumerate(bars) if bar.count]
+    hidden = [i + 0.5 for i, bar in enumerate(bars) if bar.count is None]
+    few = [words.small_number] * len(hidden)
+    axes.bar([x for x, _count in shown], [count for _x, count in shown], 0.72,
+             gid="bar", clip_on=False, **SOLID)  # fmt: skip
+    axes.bar(hidden, few, 0.72, gid="hidden", clip_on=False, **EMPTY)
+    ticks = [-highest * 0.05] * len(bars)
+    axes.vlines(range(len(bars)), ticks, 0, clip_on=False, **TICK)
     _median(sheet, axes, row, highest)
-    for index, bar in enumerate(row.side.bars):
-        x, _y = sheet.place(axes, index, 0)
-        said = hours_text(bar.from_hours, words) if bar.from_hours else "0"
-        sheet.write(x, row.base + 18, said, size=TICK_SIZE, anchor="middle", quiet=True)
-        axes.plot([index, index], [0, -highest * 0.05], clip_on=False, **TICK)
+    for index, bar in enumerate(bars):
+        _numbers(sheet, axes, index, bar, words)
 
 
-def _bar(sheet: Sheet, axes: Axes, index: int, bar: WaitingBar, words: Words) -> None:
-    if bar.count is None:
-        axes.bar([index + 0.5], [words.small_number], 0.72, gid="hidden",
-                 clip_on=False, **EMPTY)  # fmt: skip
-        return
-    if bar.count:
-        axes.bar([index + 0.5], [bar.count], 0.72, gid="bar", clip_on=False, **SOLID)
-    x, y = sheet.place(axes, index + 0.5, bar.count)
-    sheet.write(x, y - 5, str(bar.count), size=TICK_SIZE, anchor="middle",
-                quiet=not bar.count)  # fmt: skip
+def _numbers(
+    sheet: Sheet, axes: Axes, index: int, bar: WaitingBar, words: Words
+) -> None:
+    """Write a bar's count over it, and where it begins below."""
+    left, base = sheet.place(axes, index, 0)
+    begins = hours_text(bar.from_hours, words) if bar.from_hours else "0"
+    sheet.write(left, base + 18, begins, size=TICK_SIZE, anchor="middle", quiet=True)
+    if bar.count is not None:
+        x, y = sheet.place(axes, index + 0.5, bar.count)
+        sheet.write(x, y - 5, str(bar.count), size=TICK_SIZE, anchor="middle",
+                    quiet=not bar.count)  # fmt: skip
 
 
 def _position(bars: Sequence[WaitingBar], hours: float) -> float:

@@ -32,6 +32,11 @@ digest of what would be signed now.
 
 **Lengths** are millimetres. They leave as numbers rounded to two decimals and enter
 as numbers or texts with at most two (`u_mm` and `k`: four), parted by point or comma.
+
+**Audit.** Its parameters are those of the pages; months are written 2026-05, both ends
+included. Shares are fractions of 1. A count that may not be shown is null everywhere,
+`hidden` says why, and its `cases` are null too. `Accept: text/csv` or `format=csv` asks
+for a table; there the word `hidden` stands for what is not shown.
 """.strip()
 
 

@@ -1,6 +1,8 @@
 """The one statement that counts restorations and queries, months at once.
 
-Its answer per month is what ``MonthFigures.read`` takes, as JSON.
+Its answer per month is what ``MonthFigures.read`` takes, as JSON. Every part is worked
+out for all months at once and kept (MATERIALIZED): put into the answer it would be worked
+out again for each of them.
 """
 
 from typing import Final
@@ -57,31 +59,31 @@ f AS MATERIALIZED (
 
 # A restoration without a technician or method counts under the empty key.
 _BY: Final = """
-tallies AS (
+tallies AS MATERIALIZED (
   SELECT month, CASE GROUPING({columns}) {names} END AS dimension,
     coalesce({keys}, '') AS key, jsonb_build_array({tally}) AS tally
   FROM f GROUP BY GROUPING SETS ((month), {sets})
-), by_dimension AS (
+), by_dimension AS MATERIALIZED (
   SELECT month, dimension, jsonb_object_agg(key, tally) AS keys
   FROM tallies WHERE dimension IS NOT NULL GROUP BY month, dimension
 )"""
 
 _CAUSES: Final = """
-remakes AS (
+remakes AS MATERIALIZED (
   SELECT month, remake_cause AS cause, count(*) AS times FROM f WHERE remade
   GROUP BY month, remake_cause
-), attributions AS (
+), attributions AS MATERIALIZED (
   SELECT month, cause, jsonb_object_agg(attribution, times) AS said FROM (
     SELECT month, remake_cause AS cause, attribution, count(*) AS times FROM f
     WHERE remade GROUP BY month, remake_cause, attribution) x GROUP BY month, cause
-), detections AS (
+), detections AS MATERIALIZED (
   SELECT month, cause, jsonb_object_agg(remake_detected, times) AS said FROM (
     SELECT month, remake_cause AS cause, remake_detected, count(*) AS times FROM f
     WHERE remade GROUP BY month, remake_cause, remake_detected) x GROUP BY month, cause
-), internals AS (
+), internals AS MATERIALIZED (
   SELECT month, internal_cause AS cause, count(*) AS times FROM f WHERE internal
   GROUP BY month, internal_cause
-), causes AS (
+), causes AS MATERIALIZED (
   SELECT month, jsonb_object_agg(cause, jsonb_build_object(
       'remade', coalesce(r.times, 0), 'internal', coalesce(i.times, 0),
       'attribution', coalesce(a.said, '{}'), 'detected', coalesce(d.said, '{}'))) AS said
@@ -95,7 +97,7 @@ remakes AS (
 def _dose(basis: str) -> str:
     """Return the cells of a clinician's restorations by one check's class."""
     return f"""
-dose_{basis} AS (
+dose_{basis} AS MATERIALIZED (
   SELECT month, jsonb_agg(cell ORDER BY cell) AS cells FROM (
     SELECT month, jsonb_build_array(prescriber_id::text, {basis}_class, count(*),
       count(*) FILTER (WHERE remade), count(*) FILTER (WHERE opposing_adjusted),
@@ -106,27 +108,27 @@ dose_{basis} AS (
 
 
 _REST: Final = """
-opposing AS (
+opposing AS MATERIALIZED (
   SELECT month, jsonb_agg(cell ORDER BY cell) AS cells FROM (
     SELECT month, jsonb_build_array(prescriber_id::text, flagged, count(*),
       count(*) FILTER (WHERE opposing_adjusted)) AS cell
     FROM f WHERE reported GROUP BY month, prescriber_id, flagged) x GROUP BY month
-), flow AS (
+), flow AS MATERIALIZED (
   SELECT month, jsonb_agg(cell ORDER BY cell) AS cells FROM (
     SELECT month, jsonb_build_array(first_verdict, option, outcome, count(*)) AS cell
     FROM f GROUP BY month, first_verdict, option, outcome) x GROUP BY month
-), runs AS (
+), runs AS MATERIALIZED (
   SELECT month, jsonb_object_agg(clinic_id::text, jsonb_build_array(n, places)) AS said
   FROM (SELECT month, clinic_id, count(*) AS n,
       coalesce(jsonb_agg(place ORDER BY place) FILTER (WHERE remade), '[]') AS places
     FROM (SELECT month, clinic_id, remade, row_number() OVER (
         PARTITION BY month, clinic_id ORDER BY dispatched_at, id) AS place FROM f) y
     GROUP BY month, clinic_id) x GROUP BY month
-), after AS (
+), after AS MATERIALIZED (
   SELECT month, jsonb_object_agg(remake_days, times) AS said FROM (
     SELECT month, remake_days, count(*) AS times FROM f WHERE remade
     GROUP BY month, remake_days) x GROUP BY month
-), unremade AS (
+), unremade AS MATERIALIZED (
   SELECT month, jsonb_object_agg(dispatched_on, times) AS said FROM (
     SELECT month, dispatched_on, count(*) AS times FROM f WHERE NOT remade
     GROUP BY month, dispatched_on) x GROUP BY month
@@ -134,25 +136,25 @@ opposing AS (
 
 # Minutes are rounded up to quarters of an hour: a median needs no more.
 _QUERIES: Final = """
-raised AS (
+raised AS MATERIALIZED (
   SELECT month, count(*) AS times,
     coalesce(jsonb_agg(to_char(raised_at AT TIME ZONE 'UTC',
       'YYYY-MM-DD"T"HH24:MI:SS.US"+00:00"') ORDER BY raised_at)
       FILTER (WHERE answered_minutes IS NULL), '[]') AS open
   FROM q GROUP BY month
-), closed AS (
+), closed AS MATERIALIZED (
   SELECT month, jsonb_object_agg(closed, times) AS said FROM (
     SELECT month, closed, count(*) AS times FROM q WHERE closed <> ''
     GROUP BY month, closed) x GROUP BY month
-), options AS (
+), options AS MATERIALIZED (
   SELECT month, jsonb_object_agg(option, times) AS said FROM (
     SELECT month, option, count(*) AS times FROM q WHERE option <> ''
     GROUP BY month, option) x GROUP BY month
-), asked AS (
+), asked AS MATERIALIZED (
   SELECT month, jsonb_object_agg(minutes, times) AS said FROM (
     SELECT month, (asked_minutes + 14) / 15 * 15 AS minutes, count(*) AS times FROM q
     GROUP BY 1, 2) x GROUP BY month
-), answered AS (
+), answered AS MATERIALIZED (
   SELECT month, jsonb_object_agg(minutes, times) AS said FROM (
     SELECT month, (answered_minutes + 14) / 15 * 15 AS minutes, count(*) AS times FROM q
     WHERE answered_minutes IS NOT NULL GROUP BY 1, 2) x GROUP BY month

@@ -98,6 +98,8 @@ def _kept(
 def _counted(scope: AuditScope, months: Sequence[date]) -> dict[date, dict[str, Any]]:
     """Count the months in one statement."""
     with connection.cursor() as cursor:
+        # Compiling so many expressions takes longer than counting with them.
+        cursor.execute("SET LOCAL jit = off")
         cursor.execute(counting_sql(scope), {**scope.values, "months": [*months]})
         return {month: json.loads(figures) for month, figures in cursor.fetchall()}
 

@@ -8,6 +8,7 @@ import pytest
 from django.db import DatabaseError, connection, transaction
 
 from cases.lifecycle import AnswerKind
+from cases.migrations._0004_facts import BACKFILL
 from cases.models import (
     AuditFact,
     AuditMonth,
@@ -891,3 +892,27 @@ def test_two_that_write_at_once_leave_a_fact_with_both():
     as_kept_and_as_worked_out(case)
     found = fact(play, case)
     assert (found.minutes, found.remade) == (25, True)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_cases_of_before_the_facts_are_worked_out_once():
+    play = Play(build_world())
+    cases = [
+        send(play, corrected_and_built(play)),
+        build(play, play.at_check(sufficient_unit(), sufficient_unit(tooth="46"))),
+        in_fabrication(play),
+    ]
+    seat(play, cases[0], "as_delivered")
+    with superuser() as raw:
+        kept = raw.execute("SELECT count(*) FROM cases_auditfact").fetchone()
+        raw.execute("TRUNCATE cases_auditfact, cases_auditquery, cases_auditmonth")
+        raw.execute("SET ROLE chairbench_owner")
+        raw.execute(BACKFILL)
+        raw.execute("RESET ROLE")
+        again = raw.execute("SELECT count(*) FROM cases_auditfact").fetchone()
+    assert kept == again == (3,)
+    for case in cases:
+        as_kept_and_as_worked_out(case)
+    with acting(play.world.technician):
+        assert AuditQuery.objects.count() == 1
+        assert AuditMonth.objects.get().month == MARCH

@@ -64,7 +64,10 @@ def _tested(report: AuditReport) -> str:
 def _headline(asked: Asked, report: AuditReport) -> Grid:
     rows: Sequence[RateRow] = report.headline
     lines = [
-        Line(Cell(row.label), rate_cells(row, report.setup, asked.cases))
+        Line(
+            Cell(row.label),
+            rate_cells(row, report.setup, asked.cases, grids.whole_of(row.key)),
+        )
         for row in rows
     ]
     heads = rate_heads(_("What happened"), _("Of"), _("Count"))

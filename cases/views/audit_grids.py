@@ -36,28 +36,33 @@ __all__ = [
     "funnel_grid",
     "rate_grid",
     "remake_time_grid",
+    "whole_of",
 ]
 
 # After how many days the share that came back is told; steps between say no more.
 _AFTER_DAYS = (30, 90, 180, 365, 730)
 
 
-def _whole(measure: str) -> str:
-    if measure in ("remade", "internal"):
-        return _("Dispatched")
-    return _("Reported")
+def whole_of(measure: str) -> str:
+    """Return the outcome that all have of whom a measure is counted; "" any."""
+    seating = ("opposing_adjusted", "restoration_adjusted", "as_delivered")
+    return "reported" if measure in seating else ""
 
 
 def rate_grid(table: RateTable, setup: Setup, link: Link) -> Grid:
     """Return the rates of one measure by one dimension, with their total."""
     dimension = str(DIMENSIONS.get(table.dimension, table.dimension))
     counted = str(MEASURES.get(table.measure, table.measure))
-    lines = [Line(Cell(row.label), rate_cells(row, setup, link)) for row in table.rows]
-    lines.append(Line(Cell(_("All")), rate_cells(table.total, setup, link), total=True))
+    whole = whole_of(table.measure)
+    lines = [
+        Line(Cell(row.label), rate_cells(row, setup, link, whole)) for row in table.rows
+    ]
+    total = rate_cells(table.total, setup, link, whole)
+    lines.append(Line(Cell(_("All")), total, total=True))
     caption = _("{measure}, by {dimension}").format(
         measure=counted, dimension=dimension.lower()
     )
-    heads = rate_heads(dimension, _whole(table.measure), counted)
+    heads = rate_heads(dimension, _("Reported") if whole else _("Dispatched"), counted)
     return grid(caption, heads, lines, setup)
 
 

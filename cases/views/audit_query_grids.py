@@ -37,7 +37,10 @@ def dose_grid(dose: DoseResponse, setup: Setup, link: Link) -> Grid:
         "built": _("Clearance as built"),
     }.get(dose.basis, dose.basis)
     counted = str(MEASURES.get(dose.measure, dose.measure))
-    lines = [Line(Cell(row.label), rate_cells(row, setup, link)) for row in dose.rows]
+    lines = [
+        Line(Cell(row.label), rate_cells(row, setup, link, "reported"))
+        for row in dose.rows
+    ]
     caption = _("{check}: {measure}").format(check=where, measure=counted.lower())
     heads = rate_heads(where, _("Reported"), _("Count"))
     return grid(caption, heads, lines, setup)
@@ -47,7 +50,9 @@ def opposing_grid(report: AuditReport, link: Link) -> Grid:
     """Return how often the opposing tooth was adjusted, without and with a query."""
     rows = (report.opposing.without, report.opposing.with_query)
     setup = report.setup
-    lines = [Line(Cell(row.label), rate_cells(row, setup, link)) for row in rows]
+    lines = [
+        Line(Cell(row.label), rate_cells(row, setup, link, "reported")) for row in rows
+    ]
     heads = rate_heads(
         _("Before fabrication"), _("Reported"), _("Opposing tooth adjusted")
     )

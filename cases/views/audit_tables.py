@@ -135,11 +135,14 @@ def _missing(hidden: str, setup: Setup) -> str:
     return _("not shown")
 
 
-def whole_cell(row: RateRow, link: Link) -> Cell:
-    """Return of how many; it leads to all of them where the count may be seen."""
+def whole_cell(row: RateRow, link: Link, whole: str = "") -> Cell:
+    """Return of how many; it leads to all of them where the count may be seen.
+
+    ``whole``: the outcome they all have, such as "reported"; "" for all dispatched.
+    """
     href = ""
     if row.cases:
-        href = link({k: v for k, v in row.cases.items() if k != "outcome"})
+        href = link({**row.cases, "outcome": whole})
     return Cell(number_words(row.n), href if row.n else "", num=True)
 
 
@@ -163,7 +166,9 @@ def rate_heads(dimension: str, whole: str, counted: str) -> tuple[Head, ...]:
     )
 
 
-def rate_cells(row: RateRow, setup: Setup, link: Link) -> tuple[Cell, ...]:
+def rate_cells(
+    row: RateRow, setup: Setup, link: Link, whole: str = ""
+) -> tuple[Cell, ...]:
     """Return a rate's cells: of how many, how many, rate, interval."""
     count = count_cell(row.count, row.hidden, row.cases, setup, link)
     if row.rate is None:
@@ -178,4 +183,4 @@ def rate_cells(row: RateRow, setup: Setup, link: Link) -> tuple[Cell, ...]:
             Cell(percent(row.rate), num=True),
             Cell(interval_words(row.low, row.high) or "–", num=True),
         )
-    return (whole_cell(row, link), count, *shares)
+    return (whole_cell(row, link, whole), count, *shares)

@@ -93,7 +93,8 @@ def _done(
             messages.success(request, told)
             return redirect("remake", code=code, pk=pk)
     detail = remake_get(actor=request.actor, code=code, remake=pk)
-    return _page(request, detail, status=422, **{name: form}, **more)
+    shown: dict[str, Any] = {name: form, **more}
+    return _page(request, detail, status=422, **shown)
 
 
 @require_safe

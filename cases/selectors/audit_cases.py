@@ -13,13 +13,13 @@ from cases.audit.filters import AuditFilters
 from cases.audit.protection import threshold_of
 from cases.enums import Role
 from cases.errors import Invalid
-from cases.selectors.audit_scope import (
+from cases.selectors.audit_conditions import (
     AuditScope,
-    audit_scope,
     internal_sql,
     outcome_sql,
     remade_sql,
 )
+from cases.selectors.audit_scope import audit_scope
 from cases.selectors.audit_setup import audit_settings
 from cases.tenancy import Actor
 

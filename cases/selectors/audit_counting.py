@@ -8,7 +8,7 @@ out again for each of them.
 from typing import Final
 
 from cases.audit.figures import DIMENSIONS
-from cases.selectors.audit_scope import (
+from cases.selectors.audit_conditions import (
     AuditScope,
     adverse_sql,
     internal_sql,

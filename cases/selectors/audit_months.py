@@ -17,8 +17,9 @@ from django.db import connection
 from cases.audit.figures import Figures, MonthFigures
 from cases.audit.filters import AuditFilters
 from cases.models import AuditMemo, AuditMonth
+from cases.selectors.audit_conditions import AuditScope
 from cases.selectors.audit_counting import counting_sql
-from cases.selectors.audit_scope import AuditScope, audit_scope
+from cases.selectors.audit_scope import audit_scope
 from cases.tenancy import Actor
 
 __all__ = ["audit_figures"]

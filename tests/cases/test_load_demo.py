@@ -3,8 +3,10 @@
 import json
 import re
 import statistics
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -12,15 +14,18 @@ from django.core.management import call_command
 from django.core.management.base import CommandError
 from django.test import Client
 
-from cases import clock
+from cases import clock, outbox, tasks
 from cases.canonical import secret_hash
-from cases.lifecycle import CaseState
+from cases.lifecycle import CaseState, whose_move
 from cases.management.demo.cast import CAST, COMPANIES
 from cases.management.demo.days import Days
+from cases.management.demo.history import MONTHS, REFERENCE, load_history
 from cases.management.demo.load import load_scenario, write_credentials
+from cases.management.volume.verify import sample_faults
 from cases.models import (
     Answer,
     Attachment,
+    AuditFact,
     Case,
     Flag,
     Instrument,
@@ -34,11 +39,13 @@ from cases.models import (
     User,
     WorkOrder,
 )
+from cases.selectors.cases import CaseFilters, case_page
 from cases.selectors.identity import actors_of, by_token
 from cases.tenancy import acting, operator
 from rules.difference import differences
 from rules.loader import ruleset_by_digest, shipped_rule_set
 from rules.parse import parse_rule_set
+from tests.database import superuser
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 TECHNICIAN = "orrix@wobblebench.example"
@@ -278,7 +285,7 @@ def test_a_real_installation_is_refused(settings):
     assert not User.objects.exists()
 
 
-@pytest.mark.django_db(transaction=True, databases=["default", "relay"])
+@pytest.mark.django_db(transaction=True, databases=["default", "relay", "owner"])
 def test_the_command_leaves_documents_made_and_old_notices_read(
     tmp_path, settings, mailoutbox
 ):
@@ -291,11 +298,79 @@ def test_the_command_leaves_documents_made_and_old_notices_read(
     }
     technician = actor_for(TECHNICIAN)
     with acting(technician):
-        assert WorkOrder.objects.count() == 5
-        assert not WorkOrder.objects.filter(pdf_sha256="").exists()
+        scenes = WorkOrder.objects.exclude(
+            case__patient__reference__startswith=f"{REFERENCE}-"
+        )
+        assert scenes.count() == 5
+        assert not scenes.filter(pdf_sha256="").exists()
         assert not Notice.objects.filter(channel="mail", sent_at__isnull=True).exists()
         mine = Notice.objects.filter(
             channel="portal", membership_id=technician.membership_id
         )
         assert 0 < mine.filter(read_at__isnull=True).count() < mine.count() / 2
     assert len(mailoutbox) > 50
+
+
+@pytest.fixture
+def quiet() -> Iterator[None]:
+    """No worker is woken after a commit."""
+    outbox.set_nudge(lambda: None)
+    yield
+    outbox.set_nudge(tasks.nudge)
+
+
+def _with_history(folder, now):
+    return load_scenario(
+        folder / "people.json", now=now, before=partial(load_history, now=now)
+    )
+
+
+@pytest.mark.django_db(transaction=True, databases=["default", "owner"])
+def test_behind_the_scenes_lies_a_history_of_ended_cases(tmp_path, settings, quiet):
+    settings.REQUIRE_SECOND_FACTOR = False
+    now = clock.now()
+    players, _first = _with_history(tmp_path, now)
+
+    manager = players["brum"].actor
+    with acting(manager):
+        told = Case.objects.filter(patient__reference__startswith=f"{REFERENCE}-")
+        assert set(told.values_list("state", flat=True)) == {"fitted", "not_fitted"}
+        assert told.count() > 550
+        assert all(case.moved_at < now for case in told)
+        # The scenes' orders follow on.
+        orders = WorkOrder.objects.order_by("number").values_list("number", flat=True)
+        assert list(orders) == list(range(1, told.count() + 6))
+        months = AuditFact.objects.values_list("month", flat=True).distinct()
+        assert MONTHS <= months.count() <= MONTHS + 1
+        assert AuditFact.objects.values("clinic").distinct().count() == 3
+        open_states = tuple(s.value for s in CaseState if whose_move(s) != "nobody")
+        page = case_page(actor=manager, filters=CaseFilters(states=open_states))
+        assert page.rows
+        assert not [r for r in page.rows if r.patient.startswith(REFERENCE)]
+    with superuser() as connection:
+        numbers = [pk for (pk,) in connection.execute("SELECT id FROM cases_case")]
+        assert sample_faults(connection, numbers) == []
+    for key in ("brum", "jorv", "velka"):
+        client = Client()
+        client.force_login(User.objects.get(pk=players[key].actor.user_id))
+        assert client.get("/audit/").status_code == 200
+
+
+@pytest.mark.django_db(transaction=True, databases=["default", "owner"])
+def test_a_start_that_was_cut_off_is_taken_up(tmp_path, quiet):
+    now = clock.now()
+    with pytest.raises(KeyboardInterrupt):
+        load_scenario(tmp_path / "people.json", now=now, before=_cut_off)
+    assert User.objects.count() == len(CAST)
+
+    players, first = _with_history(tmp_path, now)
+    again, second = _with_history(tmp_path, now)
+
+    assert (first, second) == (True, False)
+    assert again["brum"] == players["brum"]
+    with acting(players["brum"].actor):
+        assert Case.objects.filter(state="fitted").count() > 400
+
+
+def _cut_off(_players):
+    raise KeyboardInterrupt

@@ -1,6 +1,7 @@
 """The invented scenario of ``manage.py demo``: people and cases, made once."""
 
 from argparse import ArgumentParser
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -9,6 +10,7 @@ from django.core.management.base import BaseCommand, CommandError
 
 from cases import clock, outbox, tasks
 from cases.management.demo.days import Days
+from cases.management.demo.history import load_history
 from cases.management.demo.load import load_scenario, write_credentials
 from cases.management.demo.notices import read_old_notices
 
@@ -44,7 +46,11 @@ class Command(BaseCommand):
         # This process takes the outbox itself; no worker is to be woken.
         outbox.set_nudge(lambda: None)
         try:
-            players, first = load_scenario(Path(settings.DEMO_PEOPLE_FILE), now=now)
+            players, first = load_scenario(
+                Path(settings.DEMO_PEOPLE_FILE),
+                now=now,
+                before=partial(load_history, now=now),
+            )
         finally:
             outbox.set_nudge(tasks.nudge)
         tasks.relay_outbox()

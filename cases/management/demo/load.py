@@ -1,7 +1,7 @@
 """Load the scenario once, or find it; who can sign in goes into a file."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -9,6 +9,7 @@ from typing import Any
 from django.db import transaction
 
 from cases.management.demo.days import Days
+from cases.management.demo.history import MONTHS
 from cases.management.demo.people import (
     Player,
     find_players,
@@ -16,25 +17,39 @@ from cases.management.demo.people import (
     reissue_token,
     write_people,
 )
-from cases.management.demo.scenario import play
+from cases.management.demo.scenario import play, played
 
 __all__ = ["Loaded", "load_scenario", "write_credentials"]
 
 Loaded = dict[str, Player]
-# How long the parties have worked together when the scenario ends, working days.
-PARTNERS_SINCE = 65
+# How long the parties have worked together when the scenario ends, in working days:
+# a little longer than the history goes back.
+PARTNERS_SINCE = 23 * MONTHS + 10
 
 
-def load_scenario(people_file: Path, *, now: datetime) -> tuple[Loaded, bool]:
-    """Return the people and whether this call made them; all is stored, or nothing."""
+def load_scenario(
+    people_file: Path,
+    *,
+    now: datetime,
+    before: Callable[[Loaded], None] = lambda _players: None,
+) -> tuple[Loaded, bool]:
+    """Return the people and whether this call played the scenes.
+
+    People are stored with their passwords, or not at all; so are the scenes. A start
+    that was cut off between the two is taken up there. ``before`` is told of the people
+    before the first scene.
+    """
     with transaction.atomic():
         found = find_players(_known(people_file))
         players = found or make_players(at=Days(now).at(PARTNERS_SINCE, "09:00"))
-        if found is None:
-            play(players, now=now)
         # Before commit: people must never exist whose password is lost.
         write_people(people_file, {"people": [p.shown() for p in players.values()]})
-    return players, found is None
+    if played(players):
+        return players, False
+    before(players)
+    with transaction.atomic():
+        play(players, now=now)
+    return players, True
 
 
 def write_credentials(

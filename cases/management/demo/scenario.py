@@ -12,8 +12,10 @@ from cases.management.demo import (
 from cases.management.demo.days import Days
 from cases.management.demo.people import Player
 from cases.management.demo.troupe import troupe_of
+from cases.models import RuleSetDraft
+from cases.tenancy import acting
 
-__all__ = ["SCENES", "play"]
+__all__ = ["SCENES", "play", "played"]
 
 SCENES = (
     scenes_outcome.fitted,
@@ -42,3 +44,9 @@ def play(players: dict[str, Player], *, now: datetime) -> list[str]:
     codes = [scene(troupe, days).code for scene in SCENES]
     scenes_rules.propose_stricter(players, days)
     return codes
+
+
+def played(players: dict[str, Player]) -> bool:
+    """Tell whether the scenes were played: rule sets are begun with the first of them."""
+    with acting(players["brum"].actor):
+        return RuleSetDraft.objects.exists()

@@ -3,6 +3,7 @@
 from datetime import datetime
 
 import psycopg
+from django.contrib.auth.hashers import make_password
 from numpy.random import default_rng
 from psycopg import sql
 
@@ -70,7 +71,7 @@ class _Maker:
         user = self._row(
             "cases_user",
             email=f"person-{self._people}@volume.example",
-            password="!no password",  # noqa: S106 -- the mark of an unusable one
+            password=make_password(None),
             name=name,
             licence_number=licence,
             is_active=True,

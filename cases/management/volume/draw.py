@@ -26,6 +26,8 @@ _MATERIAL_SHARE = (0.30, 0.28, 0.24, 0.08, 0.10)
 _CLASS_SHARE = (0.62, 0.12, 0.10, 0.09, 0.07)
 _DOSE = np.array([1.0, 1.5, 2.2, 3.0, 4.0])
 _AFTER_QUERY = 0.4
+# Days within which it is known what became of a case that was dispatched.
+_OUTCOME = 13
 _ASKED_UNDECIDED = 0.4
 # What the clinician chooses when something is short, and when it is only undecided.
 _WAYS: Final = (
@@ -249,7 +251,7 @@ class Dice:
         """Draw days of dispatch over the months; return when each case was signed."""
         plan, rng = self._plan, self._rng
         # Those still on their way would have left within the next days.
-        last = plan.end_minute + (-25 * DAY if plan.ended else 16 * DAY)
+        last = plan.end_minute + (-_OUTCOME * DAY if plan.ended else 16 * DAY)
         leaves = rng.integers(plan.start_minute // DAY, last // DAY, size=len(way))
         weekday = (leaves + 3) % 7  # day 0 of 1970 was a Thursday, the fourth
         leaves -= np.maximum(weekday - 4, 0)

@@ -92,7 +92,7 @@ def _received(life: Life, at: int) -> int:
     if late(life, at):
         return 0
     life.received_at, life.contents = at, _CONTENTS
-    life.pan = str(1 + life.pk % 400)
+    life.pan = str(100 + life.pk % 800)
     promised = datetime.fromtimestamp(at * 60, UTC).date() + timedelta(days=11)
     life.promised_on = promised.isoformat()
     who, told = life.lot.technician, f'{{"contents":{_CONTENTS}}}'

@@ -29,6 +29,7 @@ _WHOSE = (
     *((Attribution.CLINIC, 0.3), (Attribution.LABORATORY, 0.35)),
     *((Attribution.SHARED, 0.2), (Attribution.UNDETERMINED, 0.15)),
 )
+_REMAKING = 24 * DAY
 _WHERE_INSIDE = (Detected.FRAMEWORK, Detected.CERAMIC, Detected.FINAL_CHECK)
 
 
@@ -141,7 +142,8 @@ def _seated(life: Life, at: int, *, good: bool, first: bool) -> None:
 def _remade(life: Life, at: int) -> tuple[Sample, int] | None:
     """The clinic records the remake, and from when the new case was signed."""
     lot, sample = life.lot, life.cut.sample
-    if _late(life, at + 60):
+    # A remake takes its time too; where all is to have ended, it has to be there.
+    if _late(life, at + (_REMAKING if life.ink.plan.ended else 60)):
         return None
     parts = [p for p, again in zip(sample.parts, lot.remade, strict=True) if again]
     teeth = tuple(tooth for part in parts for tooth in part)

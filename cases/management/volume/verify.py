@@ -62,8 +62,11 @@ def _chains(connection: psycopg.Connection, cases: list[int]) -> Iterator[str]:
                 "SELECT position, entry_hash FROM cases_timelinehead WHERE case_id = %s",
                 [case],
             ).fetchone()
-            last = {"position": len(rows), "entry_hash": entries[-1].entry_hash}
-            if head != last:
+            ends = [
+                {"position": n + 1, "entry_hash": e.entry_hash}
+                for n, e in enumerate(entries)
+            ]
+            if head != (ends[-1] if ends else None):
                 yield f"case {case}: the head is not the last entry"
 
 

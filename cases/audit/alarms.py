@@ -5,7 +5,7 @@ laboratory's own rate of the period (p0) and looking for twice that (p1). The ra
 that of the report's headline, so an alarm tells nothing new of it.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from functools import lru_cache
 from math import inf
 from typing import Final
@@ -42,18 +42,13 @@ def alarms(figures: Figures, setup: Setup, table: RateTable) -> tuple[Alarm, ...
     return tuple(one for one in found if (one.remakes or 0) >= threshold)
 
 
-def accumulations(
-    figures: Figures, setup: Setup, table: RateTable, spreads: Mapping[str, float]
-) -> dict[str, float]:
+def accumulations(figures: Figures, setup: Setup, table: RateTable) -> dict[str, float]:
     """Return clinic -> the chance that its path climbs so high by itself.
 
-    ``spreads``: by clinic, how much more the others vary than by chance; the ratios are
-    divided by it (quasi-likelihood), so a path must climb so much higher.
+    Of restorations independent of each other: who uses it allows for more.
     """
     return {
-        row.key: _chance(
-            p0, _size(runs), max(_path(p0, runs).values, default=0.0) / spreads[row.key]
-        )
+        row.key: _chance(p0, _size(runs), max(_path(p0, runs).values, default=0.0))
         for row, p0, runs in _followed(figures, setup, table)
     }
 

@@ -10,6 +10,7 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import Final
 
+from cases.audit.candidate import Candidate
 from cases.audit.candidates import candidates
 from cases.audit.figures import Figures
 from cases.audit.report_types import AuditReport, Finding
@@ -35,28 +36,25 @@ def findings_of(
         [one.p for one in asked],
         [1 / (len(of_kind) * of_kind[one.key]) for one in asked],
     )
-    found = sorted(
-        (
-            (p, place)
-            for place, p in enumerate(corrected)
-            if p <= NOMINAL and asked[place].text
-        ),
-    )
     said: dict[str, Finding] = {}
-    for p, place in found:
-        one = asked[place]
-        about = one.about or f"{one.key} {place}"
-        if about in said or len(said) == MOST:
-            continue
-        said[about] = Finding(
-            key=one.key,
-            text=one.text,
-            certainty=one.certainty,
-            params={**one.params, "tests": len(asked), "p": p_words(p)},
-            p=p,
-            cases=one.cases,
-        )
-    return tuple(said.values())
+    for place, (one, p) in enumerate(zip(asked, corrected, strict=True)):
+        if p <= NOMINAL and one.text:
+            # Of a clinic's rate and its alarm the rate is said, which comes first.
+            said.setdefault(
+                one.about or f"{one.key} {place}", _finding(one, p, len(asked))
+            )
+    return tuple(sorted(said.values(), key=lambda one: one.p)[:MOST])
+
+
+def _finding(one: Candidate, p: float, tests: int) -> Finding:
+    return Finding(
+        key=one.key,
+        text=one.text,
+        certainty=one.certainty,
+        params={**one.params, "tests": tests, "p": p_words(p)},
+        p=p,
+        cases=one.cases,
+    )
 
 
 def holm(ps: Sequence[float], weights: Sequence[float]) -> list[float]:

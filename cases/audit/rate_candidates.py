@@ -25,6 +25,8 @@ __all__ = ["alarm_questions", "clinic_questions", "material_questions"]
 
 # From fewer other clinics nobody can say how much clinics differ.
 _LEAST_OTHERS: Final = 4
+# Smaller ones are lost in rounding.
+_LEAST_CHANCE: Final = 1e-12
 
 
 def clinic_questions(report: AuditReport, phi: float) -> list[Candidate]:
@@ -93,24 +95,34 @@ def _against_others(point: FunnelPoint, found: Funnel, phi: float) -> float:
     common = (count + point.count) / (n + point.n)
     error = sqrt(common * (1 - common) * (1 / point.n + 1 / n) * spread)
     z = (point.count / point.n - count / n) / error
-    return float(norm.sf(z) if freedom == inf else t.sf(z, freedom))
+    return _upper(z, freedom)
 
 
 def alarm_questions(
     report: AuditReport, figures: Figures, phi: float
 ) -> list[Candidate]:
-    """Ask of each clinic whether its remakes pile up."""
+    """Ask of each clinic whether its remakes pile up.
+
+    The chance that its path climbs so high is taken as a normal deviate, and that is
+    judged as the clinic's rate is: by how much the others differ among themselves.
+    """
     table, found = report.rates.get("clinic"), report.funnel
     if table is None or found is None:
         return []
-    spreads = {row.key: _spread(_others(row.key, found), phi)[0] for row in table.rows}
-    chances = accumulations(figures, report.setup, table, spreads)
+    chances = accumulations(figures, report.setup, table)
     shown = {alarm.key: alarm for alarm in report.alarms}
-    return [
-        _alarm(chances.get(row.key, 1.0), row.key, shown.get(row.key))
-        for row in table.rows
-        if row.n >= report.setup.least_cases
-    ]
+    asked = []
+    for row in table.rows:
+        if row.n >= report.setup.least_cases:
+            spread, freedom = _spread(_others(row.key, found), phi)
+            z = float(norm.isf(max(chances.get(row.key, 1.0), _LEAST_CHANCE)))
+            p = _upper(z / sqrt(spread), freedom)
+            asked.append(_alarm(p, row.key, shown.get(row.key)))
+    return asked
+
+
+def _upper(z: float, freedom: float) -> float:
+    return float(norm.sf(z) if freedom == inf else t.sf(z, freedom))
 
 
 def _alarm(p: float, key: str, alarm: Alarm | None) -> Candidate:

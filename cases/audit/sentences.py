@@ -90,12 +90,13 @@ TESTS: Final = {
     ),
     "clinic": (
         "Beyond the 99.8 % limit of the funnel; the larger p of the exact binomial test"
-        " and of one widened by how much clinics and clinicians differ, " + _CORRECTED
+        " and of one against the other clinics, by how much these differ among"
+        " themselves, " + _CORRECTED
     ),
     "alarm": (
         "Sum of log-likelihood ratios (CUSUM) for twice the laboratory's own rate of"
-        " the period against that rate, widened by how much clinics and clinicians"
-        " differ; the chance that it climbs as high by itself, " + _CORRECTED
+        " the period against that rate; the chance that it climbs as high by itself,"
+        " widened by how much the other clinics differ among themselves, " + _CORRECTED
     ),
 }
 

@@ -4,6 +4,12 @@ Run by hand: ``.venv/bin/python -m pytest tests/bench/bench_null.py -s``; some t
 minutes. Prints, for worlds without effects, the share of reports with any finding
 (nominal 5 %), by kind of finding and by how alike one clinician's restorations are; and
 for worlds with an effect the share of reports that state it (power).
+
+Measured once, 200 to 300 seeds: with a finding where there is nothing 0 to 0.015 (chance
+alone), 0.017 (rho 0.01), 0.043 (rho 0.03). Twice the rate in one of twelve clinics:
+found in 0.2 of reports at 250 restorations a clinic, 0.5 at 500, 0.97 at 1000, but 0.23
+where clinicians differ by rho 0.01 (at 500 restorations each their rates then vary with
+six times the variance of chance, and a clinic at twice the rate is hardly unusual).
 """
 
 from collections import Counter

@@ -58,7 +58,7 @@ def test_without_correction_they_would_be_too_many():
     [
         ("dose", {"step": 1.7, "n": 2500}),
         ("opposing", {"query_factor": 3.0, "n": 2500}),
-        ("alarm", {"clinic_factor": 3.0, "n": 2500, "clinics": 8, "clinicians": 2}),
+        ("clinic", {"clinic_factor": 3.0, "n": 2500, "clinics": 8, "clinicians": 2}),
     ],
 )
 def test_what_is_planted_is_found(key, plan):

@@ -9,6 +9,7 @@ from typing import Final
 
 from matplotlib.axes import Axes
 
+from cases.audit.funnel import overdispersed
 from cases.audit.report_types import Funnel, FunnelPoint
 from cases.charts.legend import Key, legend, legend_height, mark
 from cases.charts.marks import (
@@ -148,9 +149,10 @@ def _line_keys(chart: Funnel, words: Words) -> Sequence[Key]:
     if chart.lines:
         keys.append(Key(words.limits_95, "line", DASHED))
         keys.append(Key(words.limits_998, "line", LIMIT))
-    if chart.overdispersion is not None and chart.overdispersion > 1:
+    shown = sum(point.rate is not None for point in chart.points)
+    if chart.overdispersion is not None and overdispersed(chart.overdispersion, shown):
         phi = number_text(chart.overdispersion, words)
-        keys.append(Key(words.limits_widened.format(phi=phi), "none"))
+        keys.append(Key(words.overdispersed.format(phi=phi), "none"))
     return keys
 
 

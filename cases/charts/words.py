@@ -71,7 +71,7 @@ class Words:
     target: str = "common rate {rate}"
     limits_95: str = "95\N{NO-BREAK SPACE}% limits"
     limits_998: str = "99.8\N{NO-BREAK SPACE}% limits"
-    limits_widened: str = "limits widened for overdispersion (factor {phi})"
+    overdispersed: str = "clinics vary more than by chance (factor {phi}); not widened"
     clinic_inside: str = "clinic inside the limits"
     clinic_hidden: str = "clinic whose rate is not shown (on the axis)"
     above_95: str = (

@@ -6,6 +6,7 @@ from django.http import HttpResponse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
+from cases.audit.funnel import overdispersed
 from cases.audit.report_types import AuditReport, Finding, RateRow
 from cases.charts.control import control
 from cases.charts.funnel import funnel
@@ -156,10 +157,11 @@ def _funnel_note(report: AuditReport) -> str:
         "Limits at 95 % and 99.8 % around the common rate of {rate}, interpolated exact "
         "binomial (Spiegelhalter 2005)."
     ).format(rate=percent(chart.target))
-    if chart.overdispersion is not None and chart.overdispersion > 1:
+    shown = sum(point.rate is not None for point in chart.points)
+    if chart.overdispersion is not None and overdispersed(chart.overdispersion, shown):
         said += " " + _(
-            "Clinics vary more than chance alone would have them (φ {phi}): the limits "
-            "are too narrow."
+            "Clinics vary more than chance alone would have them (φ {phi}), so these "
+            "limits are too narrow: more clinics than usual lie outside."
         ).format(phi=number_words(chart.overdispersion, 2))
     return said
 

@@ -109,7 +109,7 @@ FUNNEL = Funnel(
                    min(1.0, 0.06 + 0.8 / n**0.5))
         for n in range(1, 420, 10)
     ),
-    2.1,
+    2.6,
 )  # fmt: skip
 
 

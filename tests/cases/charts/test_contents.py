@@ -162,9 +162,16 @@ def test_funnel_names_those_outside_only(narrow):
     assert "Clinic unshown" not in said
     assert f"above the 99.8{SPACE}% limit, 14.5{SPACE}% (32 of 220)" in said
     assert f"below the 99.8{SPACE}% limit, 0.0{SPACE}% (0 of 300)" in said
-    assert "factor 2.1" in said
+    assert "factor 2.6); not widened" in said
     assert len(marked(root, "point")) == 1
     assert len(marked(root, "hidden")) == 1
+
+
+def test_funnel_says_nothing_of_spread_that_chance_gives():
+    said = joined(
+        parsed(funnel(replace(FUNNEL, overdispersion=1.4), words=WORDS, uid="f"))
+    )
+    assert "not widened" not in said
 
 
 def test_funnel_limits_are_told_apart_by_their_dashes():

@@ -41,7 +41,15 @@ def listed(client: Client, address: str) -> int:
 
 @pytest.mark.parametrize(
     "page",
-    ["", "rates/", "rates/?measure=internal", "clearance/", "clinics/", "compare/"],
+    [
+        "",
+        "rates/",
+        "rates/?measure=internal",
+        "rates/?measure=opposing_adjusted",
+        "clearance/",
+        "clinics/",
+        "compare/",
+    ],
 )
 def test_every_number_is_as_many_cases_as_it_leads_to(stage: Stage, page: str):
     client = browser(stage.lab_manager)

@@ -16,6 +16,7 @@ from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from cases.services import (
+    audit_set_up,
     delegations,
     invitations,
     rule_set_impact,
@@ -23,8 +24,10 @@ from cases.services import (
     tokens,
 )
 from cases.services.attachments import attachment_add
+from cases.services.remake_causes import cause_add
 from cases.tenancy import acting
 from rules.loader import shipped_rule_set
+from tests.cases.services.remade import built_at_risk, delivered, opened
 from tests.cases.services.test_instruments import save
 from tests.cases.services.test_instruments_studies import record
 from tests.permissions.shape import play_of
@@ -45,6 +48,14 @@ OPEN = {
 OPERATORS = {"operator_invite"}
 # What a laboratory works by is its clinics' to read.
 PARTNERS = {"rule_set", "rule_set_file"}
+# What is done on the page of a remake.
+REMAKES = (
+    "remake",
+    "remake_state",
+    "remake_loss",
+    "remake_trace_add",
+    "remake_trace_withdraw",
+)
 PART = {"HX-Request": "true"}
 BOOSTED = {"HX-Request": "true", "HX-Boosted": "true"}
 RESTORED = {"HX-Request": "true", "HX-History-Restore-Request": "true"}
@@ -106,6 +117,12 @@ class Rows:
     study: str
     draft: str
     impact: str
+    remade: str
+    cause: str
+    note: str
+    view: str
+    remake: int
+    trace: int
     pks: dict[str, int]
 
     def code(self, name: str) -> str:
@@ -120,6 +137,10 @@ class Rows:
             ("rule_set_impact_start", self.draft),
             ("rule_set_impact", self.impact),
             ("rule_set", self.draft),
+            ("remake_cause", self.cause),
+            ("remake", self.remade),
+            ("audit_note", self.note),
+            ("audit_view", self.view),
         ):
             if plain.startswith(start):
                 return code
@@ -160,7 +181,25 @@ def rows(personas: Personas) -> Rows:
         impact = rule_set_impact.impact_start(
             actor=personas.lab_manager.actor, code=draft.code, at=AT
         )
+        cause = cause_add(actor=personas.lab_manager.actor, label="Alloy", at=AT)
+    made = opened(play, delivered(play, built_at_risk(play)))
+    with acting(who):
+        trace = made.traces.first()
+        assert trace is not None
+    with acting(manager):
+        note = audit_set_up.note_add(
+            actor=manager, on=AT.date(), text="Training held", at=AT
+        )
+        view = audit_set_up.view_save(
+            actor=manager, name="Mine", page="overview", query="", at=AT
+        )
     return Rows(
+        remade=made.case.code,
+        remake=made.pk,
+        trace=trace.pk,
+        cause=cause.code,
+        note=note.code,
+        view=view.code,
         laboratory=personas.laboratory.code,
         instrument=save(personas.assistant.actor).code,
         study=record(personas.assistant.actor).code,
@@ -178,6 +217,7 @@ def rows(personas: Personas) -> Rows:
             "partnership_end": personas.partnership.pk,
             "delegation_end": delegated.pk,
             "token_revoke": token.pk,
+            **dict.fromkeys(REMAKES, made.pk),
         },
     )
 
@@ -187,6 +227,8 @@ def _path(address: Address, rows: Rows | None) -> str:
         "code": rows.code(address.name) if rows else NOBODYS,
         "attachment": rows.attachment if rows else NOBODYS,
         "pk": rows.pks[address.name] if rows and "pk" in address.arguments else 2**40,
+        "remake": str(rows.remake if rows else 2**40),
+        "trace": rows.trace if rows else 2**40,
         "laboratory": rows.laboratory if rows else NOBODYS,
         "digest": shipped_rule_set().digest,
         "material": "full_metal",

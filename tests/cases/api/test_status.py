@@ -11,7 +11,6 @@ from django.core.exceptions import (
 from django.db import DataError, IntegrityError, OperationalError
 from django.http import Http404
 
-from cases.api import urls
 from cases.api.views import cases as case_views
 from cases.errors import NotFound, StorageUnavailable
 from rules.errors import Fault, InvalidPayload
@@ -297,7 +296,3 @@ def _raising(error: Exception) -> Any:
         raise error
 
     return fail
-
-
-def test_audit_is_not_routed_yet():
-    assert not any("audit" in str(pattern.pattern) for pattern in urls.urlpatterns)

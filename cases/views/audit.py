@@ -6,6 +6,7 @@ from django.http import HttpResponse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
+from cases.audit.control_chart import LEAST_POINTS
 from cases.audit.funnel import overdispersed
 from cases.audit.report_types import AuditReport, Finding, RateRow
 from cases.charts.control import control
@@ -79,13 +80,27 @@ def _control_note(report: AuditReport) -> str:
     chart = report.control
     if chart.centre is None:
         return _(
-            "There are too few complete periods with enough restorations for limits; "
-            "hollow points may still change."
-        )
+            "Limits need {least} complete periods whose count is shown. Hollow points "
+            "may still change."
+        ).format(least=LEAST_POINTS)
     return _(
         "Limits after Laney (p′, moving range): {centre} on average, σz {sigma}. "
         "Hollow points are too early to judge and count for nothing."
     ).format(centre=percent(chart.centre), sigma=number_words(chart.sigma_z or 1, 2))
+
+
+def _longer(asked: Asked, report: AuditReport) -> dict[str, str]:
+    """Return the next longer usual period, where one is needed for limits."""
+    filters = asked.filters
+    if filters is None or report.control.centre is not None:
+        return {}
+    for months in (24, 60):
+        if len(filters.months) < months:
+            index = filters.last.year * 12 + filters.last.month - months
+            first = f"{index // 12}-{index % 12 + 1:02d}"
+            words = _("Look at {months} months").format(months=months)
+            return {"label": words, "href": asked.address(**{"from": first})}
+    return {}
 
 
 @require_safe
@@ -105,6 +120,7 @@ def audit(request: ActingRequest) -> HttpResponse:
             "headline": _headline(asked, report),
             "control": grids.control_grid(report, asked.cases),
             "control_note": _control_note(report),
+            "longer": _longer(asked, report),
             "control_picture": picture(control, report.control, setup, "control"),
             "grouping": GROUPINGS.get(report.control.grouping, ""),
             "causes": grids.cause_grid(report.causes, setup, asked.cases),

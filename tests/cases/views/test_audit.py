@@ -341,3 +341,13 @@ def test_words_of_people_are_never_markup(desk: Desk, told: Told):
         )
     html = page(desk)
     assert "<b>bold</b>" not in html
+
+
+def test_a_chart_without_limits_offers_a_longer_period(desk: Desk, told: Told):
+    told()
+    short = page(desk, "?from=2025-12&to=2026-05")
+    assert "Limits need 10 complete periods" in short
+    assert 'href="/audit/?from=2024-06&amp;to=2026-05">Look at 24 months</a>' in short
+    long = page(desk, "?from=2024-06&to=2026-05")
+    assert "Limits after Laney" in long
+    assert "Look at" not in long

@@ -77,9 +77,14 @@ def _chance(p0: float, observations: int, height: float) -> float:
     return cusum.chance(p0, 2 * p0, observations, height) if height > 0 else 1.0
 
 
+@lru_cache(maxsize=512)
+def _decision(p0: float, observations: int) -> float:
+    return cusum.decision(p0, 2 * p0, observations, FALSE_ALARM)
+
+
 def _alarm(row: RateRow, p0: float, runs: _Runs, path: cusum.Path) -> Alarm:
     highest = max(path.values)
-    decision = cusum.decision(p0, 2 * p0, _size(runs), FALSE_ALARM)
+    decision = _decision(p0, _size(runs))
     return Alarm(
         key=row.key,
         label=row.label,

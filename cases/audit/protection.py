@@ -18,6 +18,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from cases.audit.suppression import hide
+
 __all__ = ["SMALLEST", "Cell", "is_told", "protect", "state_of", "threshold_of"]
 
 # Below three, "hidden" would itself say "one".
@@ -69,20 +71,9 @@ def protect(
         return [""] * len(cells)
     if total:
         return [total] * len(cells)
-    states = [state_of(cell, threshold) for cell in cells]
-    guards = sorted(
-        (
-            place
-            for place, cell in enumerate(cells)
-            if not states[place] and cell.count >= threshold
-        ),
-        key=lambda place: (cells[place].most, place),
+    return hide(
+        [cell.count for cell in cells], threshold, most=[cell.most for cell in cells]
     )
-    while is_told(cells, states, threshold):
-        if not guards:
-            return ["small"] * len(cells)
-        states[guards.pop(0)] = "secondary"
-    return states
 
 
 def is_told(cells: Sequence[Cell], states: Sequence[str], threshold: int) -> bool:

@@ -93,7 +93,8 @@ def _highest(chart: ControlChart) -> float:
 
 def _limits(axes: Axes, chart: ControlChart) -> None:
     for index, point in enumerate(chart.points):
-        if point.rate is None:
+        # Nothing is hidden where nothing was dispatched.
+        if point.rate is None and point.n:
             axes.axvspan(index - 0.5, index + 0.5, gid="hidden", zorder=0.5, **UNSHOWN)
     if chart.centre is None:
         return
@@ -211,7 +212,7 @@ def _keys(chart: ControlChart, words: Words) -> list[Key]:
         keys.append(Key(words.limits, "line", DASHED))
     else:
         keys.append(Key(words.no_limits, "none"))
-    if any(point.rate is None for point in chart.points):
+    if any(point.rate is None and point.n for point in chart.points):
         keys.append(Key(words.hidden_period, "box", UNSHOWN))
     return [
         *keys,

@@ -144,6 +144,12 @@ def test_without_limits_the_picture_says_so():
     assert "too few periods" in describe_control(bare, words=WORDS)
 
 
+def test_a_period_without_restorations_is_not_marked_as_hidden():
+    nothing = replace(period(0, 1, 0), n=0, rate=None)
+    chart = replace(CONTROL, points=(nothing, period(1, 60, 5)))
+    assert not marked(parsed(control(chart, words=WORDS, uid="c")), "hidden")
+
+
 def test_the_number_behind_each_named_period_is_written():
     points = tuple(period(i, 1000 + i, 50) for i in range(36))
     said = texts(parsed(control(replace(CONTROL, points=points), words=WORDS, uid="c")))

@@ -57,18 +57,18 @@ class Lot:
     sample: Sample
     way: str
     start: int
-    steps: tuple[int, ...]
+    steps: list[int]
     internal: bool
     reported: bool
     fitted: bool
     opposing: bool
     adjusted: bool
     provisional: bool
-    remade: tuple[bool, ...]
+    remade: list[bool]
     amount: int
     minutes: int
     remade_after: int
-    words: tuple[float, ...]
+    words: list[float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,48 +125,29 @@ class Dice:
         went = self._went(where, which, way)
         steps = _steps(rng, count)
         starts = self._starts(way, steps)
-        words = rng.random((count, 8))
-        technicians = rng.integers(0, 1 << 30, size=count)
-        return [
-            self._lot(i, where, which, way, went, steps, starts, words, technicians)
-            for i in range(count)
-        ]
-
-    def _lot(
-        self,
-        i: int,
-        where: Whole,
-        which: list[int],
-        way: list[str],
-        went: dict[str, Any],
-        steps: Whole,
-        starts: Whole,
-        words: Floats,
-        technicians: Whole,
-    ) -> Lot:
-        place, sample = self._places[where[i]], self._pool[which[i]]
-        people = place.laboratory.technicians
-        return Lot(
-            laboratory=place.laboratory,
-            clinic=place.clinic,
-            clinician=place.clinician,
-            technician=people[technicians[i] % len(people)],
-            sample=sample,
-            way=way[i],
-            start=int(starts[i]),
-            steps=tuple(steps[i].tolist()),
-            internal=bool(went["internal"][i]),
-            reported=bool(went["reported"][i]),
-            fitted=bool(went["fitted"][i]),
-            opposing=bool(went["opposing"][i]),
-            adjusted=bool(went["adjusted"][i]),
-            provisional=bool(went["provisional"][i]),
-            remade=tuple(went["remade"][i, : len(sample.parts)].tolist()),
-            amount=int(went["amount"][i]),
-            minutes=int(went["minutes"][i]),
-            remade_after=int(went["remade_after"][i]),
-            words=tuple(words[i].tolist()),
-        )
+        words = rng.random((count, 8)).tolist()
+        technicians = rng.integers(0, 1 << 30, size=count).tolist()
+        told = {name: column.tolist() for name, column in went.items()}
+        remade, minutes = told.pop("remade"), steps.tolist()
+        found = []
+        for i in range(count):
+            place, sample = self._places[where[i]], self._pool[which[i]]
+            people = place.laboratory.technicians
+            lot = Lot(
+                laboratory=place.laboratory,
+                clinic=place.clinic,
+                clinician=place.clinician,
+                technician=people[technicians[i] % len(people)],
+                sample=sample,
+                way=way[i],
+                start=int(starts[i]),
+                steps=minutes[i],
+                remade=remade[i][: len(sample.parts)],
+                words=words[i],
+                **{name: column[i] for name, column in told.items()},
+            )
+            found.append(lot)
+        return found
 
     def _samples(self, count: int) -> list[int]:
         rng = self._rng
@@ -227,7 +208,7 @@ class Dice:
             "internal": rng.random(count) < 0.06,
             "amount": rng.integers(1, 9, size=count),
             "minutes": rng.integers(8, 45, size=count),
-            "remade_after": rng.lognormal(2.8, 0.7, size=count) * DAY,
+            "remade_after": np.int64(rng.lognormal(2.8, 0.7, size=count) * DAY),
         }
 
     def _dose(self, which: list[int], way: list[str]) -> Floats:

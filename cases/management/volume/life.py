@@ -92,6 +92,10 @@ class Life:
         self.coverages: dict[int, int] = {}
         self.uncertain = False
 
+    def late(self, at: int) -> bool:
+        """Tell whether this has not happened yet on the plan's last day."""
+        return at > self.ink.plan.end_minute
+
     def entry(
         self,
         event: str,

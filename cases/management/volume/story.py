@@ -10,6 +10,7 @@ from cases.management.volume.cuts import MEANING
 from cases.management.volume.draw import Lot
 from cases.management.volume.life import CLINIC, LABORATORY, Ink, Life
 from cases.management.volume.samples import Sample
+from cases.management.volume.story_cover import within_uncertainty
 from cases.management.volume.story_order import release
 
 __all__ = ["tell"]
@@ -52,11 +53,6 @@ def _lived(
     return None if remade is None else (life, *remade)
 
 
-def late(life: Life, at: int) -> bool:
-    """Tell whether this has not happened yet on the plan's last day."""
-    return at > life.ink.plan.end_minute
-
-
 def _signed(life: Life, start: int, earlier: Life | None) -> int:
     """The assistant types, the clinician signs and sends; return when."""
     lot, sheets = life.lot, life.sheets
@@ -89,7 +85,7 @@ def _signed(life: Life, start: int, earlier: Life | None) -> int:
 
 def _received(life: Life, at: int) -> int:
     """The laboratory logs the parcel; 0 when it has not arrived."""
-    if late(life, at):
+    if life.late(at):
         return 0
     life.received_at, life.contents = at, _CONTENTS
     life.pan = str(100 + life.pk % 800)
@@ -102,12 +98,12 @@ def _received(life: Life, at: int) -> int:
 
 def _cleared(life: Life, at: int) -> int:
     """The technician clears it, within uncertainty where it must be so."""
-    if late(life, at):
+    if life.late(at):
         return 0
     within = "[]"
     who, sample = life.lot.technician, life.cut.sample
     if sample.short and not life.grounds:
-        within = story_query.within_uncertainty(life, who, at)
+        within = within_uncertainty(life, who, at)
     told = f'{{"within_uncertainty":{within}}}'
     life.entry(E.CASE_CLEARED, at, who, LABORATORY, S.CLEARED, told)
     return at
@@ -115,7 +111,7 @@ def _cleared(life: Life, at: int) -> int:
 
 def _dispatched(life: Life, at: int) -> int:
     """The finished work leaves the laboratory."""
-    if late(life, at):
+    if life.late(at):
         return 0
     told = '{"note":"By the usual round"}'
     life.entry(E.DISPATCHED, at, life.lot.technician, LABORATORY, S.DISPATCHED, told)

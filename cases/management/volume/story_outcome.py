@@ -42,10 +42,6 @@ def _chosen(table: tuple[tuple[str, float], ...], dice: float) -> str:
     return str(table[-1][0])
 
 
-def _late(life: Life, at: int) -> bool:
-    return at > life.ink.plan.end_minute
-
-
 def _remake_row(
     life: Life,
     new_case: str,
@@ -68,7 +64,7 @@ def _remake_row(
 
 def made_again_inside(life: Life, at: int) -> None:
     """The laboratory makes it again before it leaves."""
-    if _late(life, at):
+    if life.late(at):
         return
     who, words = life.lot.technician, life.lot.words
     cause = _chosen(_INSIDE, words[1])
@@ -86,12 +82,12 @@ def fitted(life: Life, at: int, *, first: bool) -> tuple[Sample, int] | None:
     """
     lot = life.lot
     arrived = at + lot.steps[9]
-    if _late(life, arrived):
+    if life.late(arrived):
         return None
     who = lot.clinic.assistant
     life.entry(E.RECEIPT, arrived, who, CLINIC, S.DISPATCHED, '{"note":""}')
     seated = arrived + lot.steps[10]
-    if _late(life, seated) or (first and not lot.reported):
+    if life.late(seated) or (first and not lot.reported):
         return None
     good = lot.fitted or not first
     _seated(life, seated, good=good, first=first)
@@ -143,7 +139,7 @@ def _remade(life: Life, at: int) -> tuple[Sample, int] | None:
     """The clinic records the remake, and from when the new case was signed."""
     lot, sample = life.lot, life.cut.sample
     # A remake takes its time too; where all is to have ended, it has to be there.
-    if _late(life, at + (_REMAKING if life.ink.plan.ended else 60)):
+    if life.late(at + (_REMAKING if life.ink.plan.ended else 60)):
         return None
     parts = [p for p, again in zip(sample.parts, lot.remade, strict=True) if again]
     teeth = tuple(tooth for part in parts for tooth in part)

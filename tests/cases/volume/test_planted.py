@@ -65,10 +65,10 @@ def test_the_planted_dose_response_is_found_in_its_material_alone():
     report = report_of(manager)
 
     keys = {finding.key for finding in report.findings}
-    assert "dose" in keys
+    assert keys & {"dose", "dose_built"}
     # Because of it that material has more remakes than the others, and what was asked
     # about has more opposing teeth ground. No clinic and no period stands out.
-    assert keys <= {"dose", "material", "opposing"}
+    assert keys <= {"dose", "dose_built", "material", "opposing"}
     planted = report_of(manager, material=PLANTED_MATERIAL)
     other = report_of(manager, material="zirconia_3y")
     for basis in ("first", "built"):

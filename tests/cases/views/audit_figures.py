@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from datetime import UTC, date, datetime, timedelta
 
 from cases.audit.figures import (
+    CLASSES,
     CauseTally,
     DoseCell,
     Figures,
@@ -44,10 +45,12 @@ def invented_month(
     *,
     by: Mapping[str, Mapping[str, tuple[int, int, int]]],
     causes: Mapping[str, int] | None = None,
+    harm: bool = True,
 ) -> MonthFigures:
     """Return a month: dimension -> key -> (dispatched, remade, opposing adjusted).
 
     Every dimension divides the same restorations; the first one says how many.
+    ``harm``: what was short does worse, and queries spare the opposing tooth.
     """
     tallies = {
         dimension: {key: _tally(*counts) for key, counts in keys.items()}
@@ -71,13 +74,13 @@ def invented_month(
         dose_first=tuple(
             DoseCell(who, shortage, each, step % 2, step // 2, min(each, step))
             for who in people
-            for step, shortage in enumerate(
-                ("sufficient", "undecided", "up_to_025", "up_to_050", "over_050")
+            for step, shortage in (
+                (place if harm else 1, key) for place, key in enumerate(CLASSES)
             )
         ),
         dose_built=tuple(DoseCell(who, "sufficient", each, 0, 0, 0) for who in people),
         opposing=tuple(
-            OpposingCell(who, flagged, each, 0 if flagged else 1)
+            OpposingCell(who, flagged, each, 0 if flagged and harm else 1)
             for who in people
             for flagged in (False, True)
         ),
@@ -107,10 +110,14 @@ def invented(
     by: Mapping[str, Mapping[str, tuple[int, int, int]]],
     *,
     causes: Mapping[str, int] | None = None,
+    harm: bool = True,
 ) -> Figures:
     """Return the same month as often as the filters have months."""
     return Figures(
-        tuple(invented_month(month, by=by, causes=causes) for month in filters.months),
+        tuple(
+            invented_month(month, by=by, causes=causes, harm=harm)
+            for month in filters.months
+        ),
         AT,
     )
 

@@ -30,7 +30,7 @@ def _at(monkeypatch: pytest.MonkeyPatch):
 def told(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> Told:
     """Let the database count what a test says: two clinics, two materials."""
 
-    def tell(one=(40, 8, 6), other=(60, 9, 7), materials=None, causes=None):
+    def tell(one=(40, 8, 6), other=(60, 9, 7), materials=None, causes=None, harm=True):
         people = desk.personas
         by = {
             "clinic": {str(people.clinic_a.pk): one, str(people.clinic_b.pk): other},
@@ -38,7 +38,7 @@ def told(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> Told:
         }
 
         def count(*, actor, filters: AuditFilters, at) -> Figures:
-            return invented(filters, by, causes=causes)
+            return invented(filters, by, causes=causes, harm=harm)
 
         monkeypatch.setattr(audit_report, "audit_figures", count)
 
@@ -90,8 +90,18 @@ def test_figures_open_with_what_to_act_on(desk: Desk, told: Told):
     assert html.count("<svg") > 2
 
 
+def test_what_stands_out_is_said_with_its_certainty_and_cases(desk: Desk, told: Told):
+    told()
+    html = page(desk)
+
+    findings = html[html.index('id="findings"') : html.index('id="headline"')]
+    assert 1 <= findings.count("<li>") <= 3
+    assert findings.count("See the cases") == findings.count("<li>")
+    assert "corrected for" in findings
+
+
 def test_nothing_stands_out_and_says_what_was_asked(desk: Desk, told: Told):
-    told(one=(60, 3, 3), other=(60, 3, 3))
+    told(one=(60, 3, 3), other=(60, 3, 3), harm=False)
     said = text(page(desk, "?from=2026-03&to=2026-03"))
 
     assert "Nothing stands out in these figures." in said

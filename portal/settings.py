@@ -285,5 +285,6 @@ LOGGING = {
     "loggers": {
         "weasyprint": {"level": "ERROR"},
         "fontTools": {"level": "ERROR"},
+        "matplotlib": {"level": "WARNING"},
     },
 }

@@ -49,13 +49,16 @@ def complete_figures(figures: Figures, setup: Setup) -> Figures:
     return Figures(months, figures.as_of)
 
 
-def control_chart(figures: Figures, setup: Setup) -> ControlChart:
-    """Return the chart by month, quarter or half year.
+def control_chart(figures: Figures, setup: Setup, by: str = "") -> ControlChart:
+    """Return the chart by month, quarter or half year; ``by`` fixes which.
+
+    Beside the total of one of its quarters it has to be by quarter: of two months that
+    are shown and their quarter's total the third would follow.
 
     Limits rest on the complete points whose count is shown, so they tell nothing of a
     hidden one; they are left out where too few are shown for that to be fair.
     """
-    kept = grouping(
+    kept = by or grouping(
         [
             (one.total.remade, one.total.dispatched)
             for one in complete_figures(figures, setup).months

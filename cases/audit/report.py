@@ -19,12 +19,16 @@ __all__ = ["build"]
 
 
 def build(
-    figures: Figures, setup: Setup, *, before: Figures | None = None
+    figures: Figures,
+    setup: Setup,
+    *,
+    before: Figures | None = None,
+    charted_by: str = "",
 ) -> AuditReport:
     """Return the report: what may be shown, tested and linked to its cases.
 
     ``before``: the figures of as many months right before, with the same filters; only
-    the findings use them. ``rates`` has the key "material" for remakes by material and
+    the findings use them. ``charted_by``: as ``control_chart``. ``rates`` has the key "material" for remakes by material and
     "material:opposing_adjusted" for another measure. Clinics, technicians and work made
     again before dispatch are in a laboratory's report only. What is guarded against
     being worked out, and what is not, stands in cases.audit.protection.
@@ -41,7 +45,7 @@ def build(
         findings=(),
         rates=rates,
         causes=cause_rows(figures, setup),
-        control=control_chart(figures, setup),
+        control=control_chart(figures, setup, charted_by),
         funnel=clinic_funnel(clinics) if laboratory and clinics else None,
         dose=dose,
         opposing=seating,

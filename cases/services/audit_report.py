@@ -70,8 +70,11 @@ def audit_report(
     filters: AuditFilters,
     at: datetime,
     words: Labels = _NO_WORDS,
+    charted_by: str = "",
 ) -> AuditReport:
     """Return everything the audit shows of one period and filter.
+
+    ``charted_by``: "month", "quarter" or "half_year"; empty: what its numbers bear.
 
     Raises:
         NotAllowed: the role has no audit, or a person is asked for where people are
@@ -82,7 +85,7 @@ def audit_report(
     figures = audit_figures(actor=actor, filters=filters, at=at)
     earlier = audit_figures(actor=actor, filters=filters.before, at=at)
     setup = audit_setup(actor=actor, filters=filters, figures=figures, words=words)
-    return build(figures, setup, before=earlier)
+    return build(figures, setup, before=earlier, charted_by=charted_by)
 
 
 def audit_comparison(

@@ -146,7 +146,9 @@ def report_document(request: ActingRequest) -> HttpResponse:
     words = audit_words()
     report = audit_report(actor=actor, filters=filters, at=at, words=words)
     charted = _of_period(filters, _months_back(last, _CHARTED_MONTHS - 1))
-    trend = audit_report(actor=actor, filters=charted, at=at, words=words)
+    trend = audit_report(
+        actor=actor, filters=charted, at=at, words=words, charted_by="quarter"
+    )
     content = render_audit(
         AuditPaper(
             report=report,

@@ -106,10 +106,12 @@ def _text(content: bytes) -> str:
 
 
 def test_the_quarter_is_the_period_whatever_else_is_asked(sampled: Client, monkeypatch):
-    asked = []
+    asked: list[Any] = []
+    by: list[str] = []
 
     def made(**given: Any) -> Any:
         asked.append(given["filters"])
+        by.append(given.get("charted_by", ""))
         return report(setup=replace(SETUP, labels=audit_words()))
 
     monkeypatch.setattr(audit_export, "audit_report", made)
@@ -124,6 +126,8 @@ def test_the_quarter_is_the_period_whatever_else_is_asked(sampled: Client, monke
     )
     assert answer.headers["X-Content-Type-Options"] == "nosniff"
     quarter, charted = asked
+    # A month that is hidden must not follow from its quarter's total.
+    assert by == ["", "quarter"]
     assert (quarter.first.isoformat(), quarter.last.isoformat()) == (
         "2026-07-01",
         "2026-09-01",

@@ -80,7 +80,7 @@ class Life:
         self.wanted_on = self.promised_on = NULL
         self.pan = self.contents = ""
         self.remake_of = NULL
-        self.patient = ""
+        self.reference = self.patient = ""
         self.position, self.head = 0, _EMPTY
         self.prescription_signature: Signed | None = None
         self.judged: list[tuple[Sample, list[int]]] = []

@@ -55,18 +55,13 @@ def _lived(
 
 def _signed(life: Life, start: int, earlier: Life | None) -> int:
     """The assistant types, the clinician signs and sends; return when."""
-    lot, sheets = life.lot, life.sheets
+    lot = life.lot
     life.created_at = start - 30
     day = datetime.fromtimestamp(start * 60, UTC).date()
     life.wanted_on = (day + timedelta(days=16)).isoformat()
     if earlier is not None:
         life.remake_of = str(earlier.pk)
-    life.ink.told += 1
-    reference = f"{life.ink.plan.reference}-{life.ink.told:07d}"
-    age, salt = _AGES[int(lot.words[0] * len(_AGES))], sheets.salt()
-    sheets.add("cases_patientidentity", f"{life.pk}\t{reference}\t\t{age}\t{salt}")
-    values = f'{{"age_band":"{age}","initials":"","reference":"{reference}"}}'
-    life.patient = sha256_hex(f"{salt}\n{values}".encode())
+    _identified(life, earlier)
     content = life.prescribed(1)
     signed = life.signed(lot.clinician, "prescription", MEANING, content, start)
     life.prescribe(content, signed.digest, signed.pk, start)
@@ -81,6 +76,20 @@ def _signed(life: Life, start: int, earlier: Life | None) -> int:
         f'"verdict":"{life.verdict}"}}',
     )
     return start
+
+
+def _identified(life: Life, earlier: Life | None) -> None:
+    """Write whose case it is; a remake is of the same patient."""
+    if earlier is None:
+        life.ink.told += 1
+        life.reference = f"{life.ink.plan.reference}-{life.ink.told:07d}"
+    else:
+        life.reference = earlier.reference
+    age, salt = _AGES[int(life.lot.words[0] * len(_AGES))], life.sheets.salt()
+    row = f"{life.pk}\t{life.reference}\t\t{age}\t{salt}"
+    life.sheets.add("cases_patientidentity", row)
+    values = f'{{"age_band":"{age}","initials":"","reference":"{life.reference}"}}'
+    life.patient = sha256_hex(f"{salt}\n{values}".encode())
 
 
 def _received(life: Life, at: int) -> int:

@@ -22,6 +22,7 @@ __all__ = [
     "clustered_trend",
     "fisher",
     "trend",
+    "within_clusters",
 ]
 
 # With fewer the variance between clusters is hardly known.
@@ -157,6 +158,37 @@ def clustered_difference(
     return clustered_trend(
         [(cluster, float(second), count, n) for cluster, second, count, n in cells]
     )
+
+
+def within_clusters(
+    cells: Sequence[tuple[Hashable, float, int, int]],
+) -> LinearTrend | None:
+    """Return the trend of (cluster, score, count, n) inside the clusters alone.
+
+    Each cluster's cases are compared with one another only, and what is found is summed:
+    how much clusters differ from each other plays no part, so it holds with a few, and
+    with one is ``trend`` with a variance by N - 1. It speaks of these clusters, not of
+    others like them. None where no cluster has both scores and outcomes that vary.
+
+    Source: Mantel, JASA 1963;58:690-700 (from memory). statsmodels has it for two scores
+    only (``StratifiedTable.test_null_odds``), to which tests compare it.
+    """
+    strata: dict[Hashable, list[tuple[float, int, int]]] = {}
+    for cluster, score, count, n in cells:
+        strata.setdefault(cluster, []).append((score, count, n))
+    surplus = variance = 0.0
+    for rows in strata.values():
+        count, n = sum(row[1] for row in rows), sum(row[2] for row in rows)
+        if n < 2:
+            continue
+        mean = sum(score * of for score, _, of in rows) / n
+        squares = sum(of * (score - mean) ** 2 for score, _, of in rows)
+        surplus += sum(score * some for score, some, _ in rows) - count * mean
+        variance += count * (n - count) * squares / (n * (n - 1))
+    if variance < 1e-12:
+        return None
+    z = surplus / sqrt(variance)
+    return LinearTrend(z, float(2 * norm.sf(abs(z))))
 
 
 @dataclass(frozen=True, slots=True)

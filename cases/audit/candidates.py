@@ -6,13 +6,16 @@ correction for several questions, an easier one.
 
 Restorations of one clinician are alike, and a test that takes them for independent
 finds too much. Where figures are kept by clinician the p is the larger of the exact
-test's and that with clinicians as clusters; where they are not, it is widened by how
+test's and that with clinicians as clusters (with too few, that within each of them);
+where they are not, it is widened by how
 much clinicians differ (``_dispersion``). A clinician's own page has one clinician.
 
 Not asked: whether one cause dominates (that causes should be equally frequent is no
 hypothesis anybody holds), and whether waiting times changed (the queries of one
 clinician are alike, and the figures do not say whose they were).
 """
+
+from collections.abc import Mapping
 
 from cases.audit.association import clustered_difference, fisher
 from cases.audit.candidate import Candidate, apart, interval, pair
@@ -28,6 +31,7 @@ from cases.audit.rate_candidates import (
 from cases.audit.report_types import AuditReport, Setup
 from cases.audit.sentences import (
     DOSE,
+    DOSE_BUILT,
     OPPOSING_HIGHER,
     OPPOSING_LOWER,
     PERIOD,
@@ -43,7 +47,12 @@ def candidates(
 ) -> list[Candidate]:
     """Return every question asked, in the order they are said when equally sure."""
     phi = _dispersion(figures, report.setup)
-    found = [_dose(report), _opposing(report)]
+    # Of what was built and what was submitted the first is said: it is what was done.
+    found = [
+        _dose(report, "built", DOSE_BUILT),
+        _dose(report, "first", DOSE),
+        _opposing(report),
+    ]
     if before is not None:
         found.append(_period(report, figures, before))
     found += clinic_questions(report, phi)
@@ -64,37 +73,46 @@ def _dispersion(figures: Figures, setup: Setup) -> float:
     return max(1.0, phi or 1.0)
 
 
-def _dose(report: AuditReport) -> Candidate:
-    """Ask whether outcomes get worse with what was missing at submission."""
+def _dose(report: AuditReport, basis: str, words: Mapping[str, str]) -> Candidate:
+    """Ask whether outcomes get worse with what was missing at a check."""
+    key = "dose" if basis == "first" else f"dose_{basis}"
     found = next(
-        one for one in report.dose if (one.basis, one.measure) == ("first", "adverse")
+        one for one in report.dose if (one.basis, one.measure) == (basis, "adverse")
     )
     trend = found.trend
     if trend is None:
-        return Candidate("dose")
-    p = trend.p
-    if report.setup.viewer != "clinician":
-        p = max(p, trend.clustered_p) if trend.clustered_p is not None else 1.0
+        return Candidate(key, about="dose")
+    p, test = _careful(report, trend.p, trend.clustered_p, trend.within_p)
     rows = {row.key: row for row in found.rows}
-    short = next(
-        (
-            rows[key]
-            for key in ("over_050", "up_to_050", "up_to_025")
-            if key in rows and rows[key].rate is not None
-        ),
-        None,
-    )
+    # The class most was missing in, of those with a rate.
+    short = [row for row in found.rows if row.key in words and row.rate is not None]
     base = rows.get("sufficient")
-    if short is None or base is None or base.rate is None or trend.z <= 0:
-        return Candidate("dose", p)
+    if not short or base is None or base.rate is None or trend.z <= 0:
+        return Candidate(key, p, about="dose")
     return Candidate(
-        "dose",
+        key,
         p,
-        DOSE[short.key],
-        TESTS["dose"] if report.setup.viewer != "clinician" else TESTS["dose_own"],
-        {**pair(short, base), "clusters": trend.clusters},
-        short.cases,
+        words[short[-1].key],
+        TESTS[f"dose{test}"],
+        {**pair(short[-1], base), "clusters": trend.clusters},
+        short[-1].cases,
+        about="dose",
     )
+
+
+def _careful(
+    report: AuditReport, p: float, clustered: float | None, within: float | None
+) -> tuple[float, str]:
+    """Return the p that allows for clinicians, and which of ``TESTS`` it is.
+
+    Where it cannot be said how much clinicians differ, there being too few, each one's
+    restorations are compared with one another: of these clinicians that holds.
+    """
+    if report.setup.viewer == "clinician":
+        return p, "_own"
+    if clustered is not None:
+        return max(p, clustered), ""
+    return (max(p, within) if within is not None else 1.0), "_within"
 
 
 def _opposing(report: AuditReport) -> Candidate:
@@ -103,17 +121,14 @@ def _opposing(report: AuditReport) -> Candidate:
     some, none = found.with_query, found.without
     if found.p is None or some.rate is None or none.rate is None:
         return Candidate("opposing")
-    p = found.p
-    own = report.setup.viewer == "clinician"
-    if not own:
-        p = max(p, found.clustered_p) if found.clustered_p is not None else 1.0
+    p, test = _careful(report, found.p, found.clustered_p, found.within_p)
     if not apart(some.rate, none.rate):
         return Candidate("opposing", p)
     return Candidate(
         "opposing",
         p,
         OPPOSING_LOWER if some.rate < none.rate else OPPOSING_HIGHER,
-        TESTS["difference_own"] if own else TESTS["difference"],
+        TESTS[f"difference{test}"],
         {**pair(some, none), "clusters": found.clusters},
         some.cases,
     )

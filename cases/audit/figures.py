@@ -15,6 +15,7 @@ __all__ = [
     "DIMENSIONS",
     "MEASURES",
     "OUTCOMES",
+    "RUNS",
     "CauseTally",
     "DoseCell",
     "Figures",
@@ -37,6 +38,13 @@ DIMENSIONS: Final = (
 # Worst required site at a check, in order of what was missing: need less the middle of
 # what was measured, in mm. "unmeasured" and "" (no verdict) stand outside the order.
 CLASSES: Final = ("sufficient", "undecided", "up_to_025", "up_to_050", "over_050")
+# Neighbouring classes taken together, for tables in which one alone is too small: key ->
+# classes. A filter knows them as well, so that their cases can be listed.
+RUNS: Final = {
+    ".".join(CLASSES[first:last]): CLASSES[first:last]
+    for first in range(len(CLASSES))
+    for last in range(first + 2, len(CLASSES) + 1)
+}
 # What became of a restoration; the first that holds, in this order.
 OUTCOMES: Final = (
     "remade",

@@ -5,7 +5,7 @@ from dataclasses import dataclass, fields, replace
 from datetime import date
 from typing import Final
 
-from cases.audit.figures import CLASSES, OUTCOMES
+from cases.audit.figures import CLASSES, OUTCOMES, RUNS
 from cases.errors import Invalid, InvalidField
 
 __all__ = ["LONGEST_MONTHS", "AuditFilters", "month_after", "months_between"]
@@ -14,8 +14,8 @@ LONGEST_MONTHS: Final = 120
 _ONE_OF: Final = {
     "flagged": ("yes", "no"),
     "outcome": (*OUTCOMES, "internal", "flagged", "accepted", "adverse", "reported"),
-    "first_class": (*CLASSES, "unmeasured"),
-    "built_class": (*CLASSES, "unmeasured"),
+    "first_class": (*CLASSES, *RUNS, "unmeasured"),
+    "built_class": (*CLASSES, *RUNS, "unmeasured"),
     "tooth_class": ("molar", "premolar", "canine", "incisor"),
 }
 

@@ -175,7 +175,11 @@ class Funnel:
 
 @dataclass(frozen=True, slots=True)
 class Trend:
-    """Cochran-Armitage trend, and the same question with clinicians as clusters."""
+    """Cochran-Armitage trend, and the same question with clinicians as clusters.
+
+    ``within_p`` compares each clinician's restorations with one another only (Mantel): it
+    holds for few clinicians, too, and speaks of these alone.
+    """
 
     z: float
     p: float
@@ -183,11 +187,16 @@ class Trend:
     clustered_z: float | None
     clustered_p: float | None
     odds_ratio_per_step: float | None = None
+    within_p: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class DoseResponse:
-    """Shortage class against outcome. ``basis``: "first" or "built" check."""
+    """Shortage class against outcome. ``basis``: "first" or "built" check.
+
+    Neighbouring classes of which one has too few to show are one row: key and filter are
+    then one of ``figures.RUNS``. The trend is over the rows.
+    """
 
     basis: str
     measure: str
@@ -205,6 +214,7 @@ class Opposing:
     p: float | None
     clusters: int
     clustered_p: float | None
+    within_p: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ The number the portal exists to bring down. Who is asked is not chosen by lot: q
 go to the tight preparations, so "with" starts from the worse place.
 """
 
-from cases.audit.association import clustered_difference, fisher
+from cases.audit.association import clustered_difference, fisher, within_clusters
 from cases.audit.figures import Figures, OpposingCell
 from cases.audit.report_types import Opposing, RateRow, Setup
 from cases.audit.rows import Part, label_of, rate_rows
@@ -57,9 +57,9 @@ def _tested(
         one = by_clinician.setdefault((cell.clinician, cell.flagged), [0, 0])
         one[0] += cell.adjusted
         one[1] += cell.reported
-    clustered = clustered_difference(
-        [(who, flag, count, n) for (who, flag), (count, n) in by_clinician.items()]
-    )
+    split = [(who, flag, count, n) for (who, flag), (count, n) in by_clinician.items()]
+    clustered = clustered_difference(split)
+    within = within_clusters(split)
     return Opposing(
         without=without,
         with_query=with_query,
@@ -67,4 +67,5 @@ def _tested(
         p=exact.p if exact else None,
         clusters=clusters,
         clustered_p=rounded(clustered.p) if clustered else None,
+        within_p=rounded(within.p) if within else None,
     )

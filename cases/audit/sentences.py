@@ -9,6 +9,7 @@ __all__ = [
     "ALARM",
     "CLINIC",
     "DOSE",
+    "DOSE_BUILT",
     "MATERIAL",
     "OPPOSING_HIGHER",
     "OPPOSING_LOWER",
@@ -31,22 +32,31 @@ ALARM: Final = (
     "Remakes for {clinic} have been piling up: {remakes} among its latest {since}"
     " restorations of complete months. Look at these cases before more are made."
 )
+# Classes of shortage, and neighbours told together, as sentences have them.
+_SHORT: Final = {
+    "over_050": "more than 0.50 mm",
+    "up_to_050": "0.25 to 0.50 mm",
+    "up_to_025": "up to 0.25 mm",
+    "up_to_050.over_050": "more than 0.25 mm",
+    "up_to_025.up_to_050": "up to 0.50 mm",
+    "up_to_025.up_to_050.over_050": "any amount",
+}
 DOSE: Final = {
-    "over_050": (
-        "Where the readings at submission were short by more than 0.50 mm, {count} of"
-        " {n} restorations were remade, not fitted, or the opposing tooth was ground;"
-        " where they were sufficient, {other_count} of {other_n}."
-    ),
-    "up_to_050": (
-        "Where the readings at submission were short by 0.25 to 0.50 mm, {count} of {n}"
-        " restorations were remade, not fitted, or the opposing tooth was ground; where"
-        " they were sufficient, {other_count} of {other_n}."
-    ),
-    "up_to_025": (
-        "Where the readings at submission were short by up to 0.25 mm, {count} of {n}"
-        " restorations were remade, not fitted, or the opposing tooth was ground; where"
-        " they were sufficient, {other_count} of {other_n}."
-    ),
+    key: (
+        f"Where the readings at submission were short by {short},"
+        " {count} of {n} restorations were remade, not fitted, or the opposing tooth was"
+        " ground; where they were sufficient, {other_count} of {other_n}."
+    )
+    for key, short in _SHORT.items()
+}
+DOSE_BUILT: Final = {
+    key: (
+        f"Of {{n}} restorations built on readings short by {short},"
+        " {count} were remade, not fitted, or the opposing tooth was ground; of {other_n}"
+        " built on sufficient ones, {other_count}. Look at how such cases are settled"
+        " before they are built."
+    )
+    for key, short in _SHORT.items()
 }
 OPPOSING_LOWER: Final = (
     "After a query before fabrication the opposing tooth was adjusted at {count} of {n}"
@@ -76,12 +86,21 @@ TESTS: Final = {
         _INTERVAL + "trend over all classes, the larger p of the Cochran-Armitage test"
         " and of one with {clusters} clinicians as clusters, " + _CORRECTED
     ),
+    "dose_within": (
+        _INTERVAL + "trend over all classes, the larger p of the Cochran-Armitage test"
+        " and of Mantel's within each of {clusters} clinicians, which speaks of these"
+        " alone, " + _CORRECTED
+    ),
     "dose_own": (
         _INTERVAL + "trend over all classes by the Cochran-Armitage test, " + _CORRECTED
     ),
     "difference": (
         _INTERVAL + "the larger p of Fisher's exact test and of one with {clusters}"
         " clinicians as clusters, " + _CORRECTED
+    ),
+    "difference_within": (
+        _INTERVAL + "the larger p of Fisher's exact test and of Mantel's within each of"
+        " {clusters} clinicians, which speaks of these alone, " + _CORRECTED
     ),
     "difference_own": _INTERVAL + "Fisher's exact test, " + _CORRECTED,
     "material": (

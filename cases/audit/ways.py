@@ -5,7 +5,7 @@ from typing import Final
 
 from cases.audit.figures import OUTCOMES, Figures
 from cases.audit.protection import threshold_of
-from cases.audit.report_types import DoseResponse, FlowRow, Opposing, Setup
+from cases.audit.report_types import DoseResponse, FlowRow, Opposing, RateRow, Setup
 
 __all__ = ["OTHER", "flow_rows"]
 
@@ -69,15 +69,22 @@ def _closed(dose: Sequence[DoseResponse], opposing: Opposing) -> set[tuple[str, 
     """Return the verdicts and outcomes whose ways would tell a hidden count."""
     rows = [row for one in dose if one.basis == "first" for row in one.rows]
     found = {
-        (_VERDICT_OF.get(row.key, row.key), outcome)
+        (verdict, outcome)
         for row in rows
-        if row.count is None
+        # Classes of two verdicts told together must not be told apart by their ways.
+        if row.count is None or len(_verdicts(row)) > 1
+        for verdict in _verdicts(row)
         for outcome in _ADVERSE
     }
     if opposing.without.count is None or opposing.with_query.count is None:
-        verdicts = {_VERDICT_OF.get(row.key, row.key) for row in rows}
+        verdicts = set().union(*(_verdicts(row) for row in rows))
         found |= {(verdict, "opposing_adjusted") for verdict in verdicts}
     return found
+
+
+def _verdicts(row: RateRow) -> set[str]:
+    """Return the verdicts of a class, or of several told together."""
+    return {_VERDICT_OF.get(key, key) for key in row.key.split(".")}
 
 
 def _cases(way: tuple[str, str, str]) -> dict[str, str]:

@@ -127,7 +127,9 @@ def _columns(chart: DoseResponse, words: Words, uid: str) -> Sheet:
 
 
 def _shape(row: RateRow) -> str:
-    return _VERDICTS.get(row.key, "not_applicable")
+    """Return the shape of a row's verdict; of several verdicts together none's."""
+    found = {_VERDICTS.get(key, "not_applicable") for key in row.key.split(".")}
+    return found.pop() if len(found) == 1 else "not_applicable"
 
 
 def _unshown(row: RateRow, words: Words) -> str:

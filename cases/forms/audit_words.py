@@ -12,6 +12,7 @@ from django.utils.text import capfirst
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
+from cases.audit.figures import RUNS
 from cases.forms.words import ANSWERS, CAUSES, DETECTED
 from rules.terms import Kind, Method, ToothClass, Verdict, label
 
@@ -85,6 +86,13 @@ CLASSES: Final[Words] = {
     "unmeasured": _("Not measured"),
     "": _("No check"),
 }
+# Where one class has too few to show, neighbours are told together; of the rest in a row
+# the words of each follow one another.
+_TOGETHER: Final[Words] = {
+    "up_to_025.up_to_050": _("Short by up to 0.50 mm"),
+    "up_to_050.over_050": _("Short by more than 0.25 mm"),
+    "up_to_025.up_to_050.over_050": _("Short"),
+}
 OPTIONS: Final[Words] = {
     **{kind.value: words for kind, words in ANSWERS.items()},  # type: ignore[attr-defined]  # -- the keys are AnswerKind
     "withdrawn": _("Query withdrawn"),
@@ -120,6 +128,17 @@ def _said(words: Words) -> dict[str, str]:
     return {key: str(text) for key, text in words.items()}
 
 
+def _together(key: str, classes: Mapping[str, str]) -> str:
+    """Return the words of several classes: the shortages as one, the others before."""
+    run = RUNS[key]
+    short = ".".join(one for one in run if one.endswith(("_025", "_050")))
+    before = [classes[one] for one in run if one not in short.split(".")]
+    last = str(_TOGETHER[short]) if short in _TOGETHER else classes.get(short, "")
+    found = [*before, last] if short else before
+    first, *others = found
+    return " / ".join([first, *(one[:1].lower() + one[1:] for one in others)])
+
+
 def audit_words() -> dict[str, dict[str, str]]:
     """Return list -> key -> words in the reader's language, for a report's labels.
 
@@ -128,6 +147,7 @@ def audit_words() -> dict[str, dict[str, str]]:
     """
     kinds = {kind.value: capfirst(_now(label(kind))) for kind in Kind}
     classes = _said(CLASSES)
+    classes |= {key: _together(key, classes) for key in RUNS}
     return {
         "kind": {**kinds, "bridge": _now("Bridge")},
         "tooth_class": {one.value: capfirst(_now(label(one))) for one in ToothClass},

@@ -28,6 +28,7 @@ _COLUMNS: Final = (
     "first_class",
     "built_class",
 )
+_RUNS_OF: Final = ("first_class", "built_class")
 # What a query about clearance has of a restoration.
 _OF_QUERIES: Final = ("material", "kind", "tooth_class", "method", "option")
 _ONLY_FACTS: Final = (
@@ -68,6 +69,8 @@ class AuditScope:
             "cause": wanted.cause,
             "outcome": wanted.outcome,
             **{name: getattr(wanted, name) for name in _COLUMNS},
+            # Neighbouring classes may be asked for together.
+            **{name: getattr(wanted, name).split(".") for name in _RUNS_OF},
         }
 
     def facts_where(self, alias: str = "f") -> str:
@@ -109,7 +112,9 @@ class AuditScope:
         if self.filters.clinician:
             found.append(f"{alias}.prescriber_id = %(clinician)s")
         found += [
-            f'{alias}."{name}" = %({name})s'
+            f'{alias}."{name}" = ANY (%({name})s)'
+            if name in _RUNS_OF
+            else f'{alias}."{name}" = %({name})s'
             for name in columns
             if getattr(self.filters, name)
         ]

@@ -65,8 +65,8 @@ def test_findings_where_there_is_nothing(plan, rho, small_number):
     [
         ("clinic", {"clinic_factor": 2.0, "n": 3000, "clinics": 12, "clinicians": 2}),
         ("clinic", {"clinic_factor": 2.0, "n": 12000, "clinics": 12, "clinicians": 2}),
-        ("dose", {"step": 1.5, "n": 2000}),
-        ("dose", {"step": 1.5, "n": 4000}),
+        ("dose_built", {"step": 1.5, "n": 2000}),
+        ("dose_built", {"step": 1.5, "n": 4000}),
         ("opposing", {"query_factor": 0.4, "n": 3000}),
         ("opposing", {"query_factor": 0.4, "n": 6000}),
         ("period", {"year_factor": 0.6, "n": 3000}),

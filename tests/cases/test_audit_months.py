@@ -145,6 +145,11 @@ def test_filters_count_what_python_counts(stage: Stage):
             lambda row: row["first_class"] == "up_to_025",
             lambda row: True,
         ),
+        (
+            {"first_class": "undecided.up_to_025"},
+            lambda row: row["first_class"] in {"undecided", "up_to_025"},
+            lambda row: True,
+        ),
     ]
     for name in ("material", "kind", "tooth_class", "method", "option"):
         value = {

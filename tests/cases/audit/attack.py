@@ -208,13 +208,33 @@ def _dose(system: System, report: AuditReport, threshold: int) -> None:
             system.number("adverse", 0, report.reported)
         whole = "remade" if dose.measure == "remade" else "adverse"
         _rows(system, name, dose.rows, threshold, whole)
+        sizes = _sizes(report, dose.basis)
+        for row in dose.rows:
+            keys = row.key.split(".")
+            if len(keys) > 1:
+                # Each of the classes told together is a number to be worked out.
+                for key in keys:
+                    most = min(row.n, sizes.get(key, row.n))
+                    system.number(f"{name}/{key}", 0, most, hidden=True)
+                system.equal(f"{name}/{row.key}", [f"{name}/{key}" for key in keys])
         if dose.measure == "remade":
-            for row in dose.rows:
+            for key in _classes(dose.rows):
                 pair = [
-                    (f"{dose.basis}:adverse/{row.key}", 1),
-                    (f"{dose.basis}:remade/{row.key}", -1),
+                    (f"{dose.basis}:adverse/{key}", 1),
+                    (f"{dose.basis}:remade/{key}", -1),
                 ]
                 system.sum(pair, 0, np.inf)
+
+
+def _classes(rows: Iterable[RateRow]) -> list[str]:
+    """Return the classes of a table's rows, those told together one by one."""
+    return [key for row in rows for key in row.key.split(".")]
+
+
+def _sizes(report: AuditReport, basis: str) -> dict[str, int]:
+    """Return how many of a class were reported, where one of the tables says so."""
+    rows = [row for dose in report.dose if dose.basis == basis for row in dose.rows]
+    return {row.key: row.n for row in rows if "." not in row.key}
 
 
 def _opposing(system: System, report: AuditReport, threshold: int) -> None:
@@ -238,9 +258,10 @@ def _flow(
     }
     options = ["", *(row.key for row in report.options), "reading_again", "withdrawn"]
     first = next(d for d in report.dose if (d.basis, d.measure) == ("first", "adverse"))
-    verdicts: dict[str, list[RateRow]] = {}
-    for row in first.rows:
-        verdicts.setdefault(_VERDICT.get(row.key, row.key), []).append(row)
+    verdicts: dict[str, list[str]] = {}
+    for key in _classes(first.rows):
+        verdicts.setdefault(_VERDICT.get(key, key), []).append(key)
+    sizes = _sizes(report, "first")
     rest = report.n - sum(listed.values())
     cells = [(v, o, out) for v in verdicts for o in options for out in OUTCOMES]
 
@@ -264,14 +285,18 @@ def _flow(
     total(0, 0, lambda v, o, out: out in _ADVERSE, ("adverse", -1))
     told_of = report.reported
     total(told_of, told_of, lambda v, o, out: out != "not_reported")
-    for verdict, rows in verdicts.items():
-        n = sum(row.n for row in rows)
-        total(n, n, lambda v, o, out, w=verdict: v == w and out != "not_reported")
+    for verdict, keys in verdicts.items():
+        inside = [row for row in first.rows if {*row.key.split(".")} <= {*keys}]
+        alone = {key for row in inside for key in row.key.split(".")}
+        if all(key in alone or key in sizes for key in keys):
+            n = sum(row.n for row in inside)
+            n += sum(sizes[key] for key in keys if key not in alone)
+            total(n, n, lambda v, o, out, w=verdict: v == w and out != "not_reported")
         for measure, outs in (("adverse", _ADVERSE), ("remade", ("remade",))):
             total(
                 0, 0,
                 lambda v, o, out, w=verdict, outs=outs: v == w and out in outs,
-                *((f"first:{measure}/{row.key}", -1) for row in rows),
+                *((f"first:{measure}/{key}", -1) for key in keys),
             )  # fmt: skip
     for key, asked in (("without", False), ("with", True)):
         row = report.opposing.with_query if asked else report.opposing.without

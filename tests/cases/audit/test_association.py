@@ -7,7 +7,7 @@ from statsmodels.genmod.cov_struct import Independence
 from statsmodels.genmod.families import Binomial
 from statsmodels.genmod.generalized_estimating_equations import GEE
 from statsmodels.genmod.generalized_linear_model import GLM
-from statsmodels.stats.contingency_tables import Table
+from statsmodels.stats.contingency_tables import StratifiedTable, Table
 
 from cases.audit import association
 from cases.audit.association import (
@@ -15,6 +15,7 @@ from cases.audit.association import (
     clustered_trend,
     fisher,
     trend,
+    within_clusters,
 )
 from cases.audit.intervals import wilson
 from tests.cases.audit.present import present
@@ -278,3 +279,40 @@ def test_nothing_is_said_where_nothing_can_be(cells):
     if cells and cells[-1][3] == 0:
         cells = [(c, s, min(k, n), n) for c, s, k, n in cells]
     assert clustered_trend(cells) is None
+
+
+def test_within_clusters_is_mantels_of_several_tables():
+    # (with, of) with and without, by cluster; statsmodels has it for two scores.
+    tables = [((8, 30), (5, 40)), ((3, 12), (2, 25)), ((20, 60), (9, 50))]
+    cells = [
+        (who, float(score), count, n)
+        for who, pair in enumerate(tables)
+        for score, (count, n) in zip((1, 0), pair, strict=True)
+    ]
+    stacked = [
+        np.array([[count, n - count] for count, n in pair], dtype=float)
+        for pair in tables
+    ]
+    theirs = StratifiedTable(stacked).test_null_odds(correction=False)
+    ours = present(within_clusters(cells))
+    assert ours.z**2 == pytest.approx(theirs.statistic)
+    assert ours.p == pytest.approx(theirs.pvalue)
+
+
+def test_within_one_cluster_is_the_trend_by_n_less_one():
+    rows = [EXCESSIVE, ADEQUATE, INSUFFICIENT]
+    ours = present(within_clusters([("only", *row) for row in rows]))
+    assert ours.z == pytest.approx(4.5218, abs=5e-5)
+
+
+def test_what_lies_between_clusters_is_nothing_within_them():
+    # Simpson: the cluster with the higher score is worse, whatever its scores.
+    cells = [
+        ("a", 0.0, 2, 40),
+        ("a", 1.0, 2, 40),
+        ("b", 2.0, 30, 60),
+        ("b", 1.0, 15, 30),
+    ]
+    assert abs(present(within_clusters(cells)).z) < 1e-9
+    assert present(trend([(s, c, n) for _, s, c, n in cells])).p < 0.01
+    assert within_clusters([("a", 0.0, 2, 40), ("b", 1.0, 20, 40)]) is None

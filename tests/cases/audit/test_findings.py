@@ -1,16 +1,19 @@
 """What is said of planted effects, in which words, and what is not said."""
 
 import re
+from collections.abc import Sequence
+from datetime import date
 
 import numpy as np
 import pytest
 from statsmodels.stats.multitest import multipletests
 
+from cases.audit.figures import CLASSES, DoseCell, Figures, MonthFigures, Tally
 from cases.audit.findings import MOST, findings_of, holm
 from cases.audit.report import build
 from cases.audit.report_types import AuditReport, Finding
 from cases.audit.sentences import TESTS, p_words
-from tests.cases.audit.worlds import World, null_world, planted_world, setup
+from tests.cases.audit.worlds import AS_OF, World, null_world, planted_world, setup
 
 
 def report(world: World, viewer: str = "laboratory", **more) -> AuditReport:
@@ -19,6 +22,10 @@ def report(world: World, viewer: str = "laboratory", **more) -> AuditReport:
 
 def said(finding: Finding) -> str:
     return finding.text.format(**finding.params)
+
+
+def said_of(finding: Finding) -> str:
+    return finding.certainty.format(**finding.params)
 
 
 def found(world: World, key: str, **more) -> Finding:
@@ -61,20 +68,84 @@ def test_remakes_that_pile_up_alarm():
 
 def test_what_was_missing_is_said_in_numbers_of_the_table():
     made = report(planted_world(3, step=1.6, n=4000))
-    finding = next(one for one in made.findings if one.key == "dose")
-    rows = {row.key: row for row in made.dose[0].rows}
+    finding = next(one for one in made.findings if one.key == "dose_built")
+    dose = next(d for d in made.dose if (d.basis, d.measure) == ("built", "adverse"))
+    rows = {row.key: row for row in dose.rows}
     worst, best = rows["over_050"], rows["sufficient"]
     assert said(finding) == (
-        "Where the readings at submission were short by more than 0.50 mm,"
-        f" {worst.count} of {worst.n} restorations were remade, not fitted, or the"
-        f" opposing tooth was ground; where they were sufficient, {best.count} of"
-        f" {best.n}."
+        f"Of {worst.n} restorations built on readings short by more than 0.50 mm,"
+        f" {worst.count} were remade, not fitted, or the opposing tooth was ground; of"
+        f" {best.n} built on sufficient ones, {best.count}. Look at how such cases are"
+        " settled before they are built."
     )
-    assert finding.cases == {"first_class": "over_050", "outcome": "adverse"}
+    assert finding.cases == {"built_class": "over_050", "outcome": "adverse"}
+    # What was submitted says the same less directly: not twice.
+    assert "dose" not in {one.key for one in made.findings}
     # The p allows for clinicians being alike; it is not the naive one.
-    trend = made.dose[0].trend
+    trend = dose.trend
     assert trend is not None
     assert finding.p >= (trend.clustered_p or 1) > trend.p
+
+
+def dosed(built: Sequence[DoseCell], first: Sequence[DoseCell] = ()) -> World:
+    """Return a month of nothing but what was missing and what became of it."""
+    n = sum(cell.reported for cell in built)
+    remade = sum(cell.remade for cell in built)
+    adverse = sum(cell.opposing_adjusted for cell in built)
+    month = MonthFigures(
+        date(2025, 12, 1),
+        Tally(n, n, n - remade, 0, 0, adverse, remade),
+        dose_first=tuple(first),
+        dose_built=tuple(built),
+    )
+    figures = Figures((month,), AS_OF)
+    return World(figures, Figures((), AS_OF))
+
+
+def cells(*counts: tuple[int, int], clinicians: int = 3) -> list[DoseCell]:
+    """Return (count, n) by class, for each clinician the same; all were ground."""
+    return [
+        DoseCell(str(who), shortage, n, 0, count, count)
+        for who in range(clinicians)
+        for shortage, (count, n) in zip(CLASSES, counts, strict=True)
+    ]
+
+
+def test_few_clinicians_are_compared_with_themselves():
+    short = cells((6, 100), (6, 60), (5, 20), (6, 20), (9, 20))
+    none = cells((6, 100), (4, 60), (2, 20), (2, 20), (2, 20))
+    made = build(dosed(short, none).now, setup())
+    finding = next(one for one in made.findings if one.key == "dose_built")
+    assert "Mantel's within each of 3 clinicians" in said_of(finding)
+    trend = next(d for d in made.dose if d.basis == "built").trend
+    assert trend is not None
+    assert trend.clustered_p is None
+    assert finding.p >= max(trend.p, trend.within_p or 1)
+    # All of it lies between clinicians, none inside one: nothing to say.
+    apart = [
+        *cells((6, 100), (0, 0), (0, 0), (0, 0), (0, 0), clinicians=1),
+        DoseCell("9", "over_050", 60, 0, 40, 40),
+    ]
+    assert build(dosed(apart).now, setup()).findings == ()
+
+
+def test_classes_told_together_are_said_together():
+    made = build(dosed(cells((6, 90), (6, 60), (5, 20), (1, 20), (9, 20))).now, setup())
+    dose = next(d for d in made.dose if d.basis == "built")
+    assert [(row.key, row.count, row.n) for row in dose.rows] == [
+        ("sufficient", 18, 270),
+        ("undecided", 18, 180),
+        ("up_to_025.up_to_050", 18, 120),
+        ("over_050", 27, 60),
+    ]
+    finding = next(one for one in made.findings if one.key == "dose_built")
+    assert "short by more than 0.50 mm" in said(finding)
+    made = build(dosed(cells((6, 90), (6, 60), (5, 20), (9, 20), (1, 1))).now, setup())
+    finding = next(one for one in made.findings if one.key == "dose_built")
+    assert "Of 63 restorations built on readings short by more than 0.25 mm" in said(
+        finding
+    )
+    assert finding.cases["built_class"] == "up_to_050.over_050"
 
 
 def test_fewer_opposing_teeth_ground_after_a_query():

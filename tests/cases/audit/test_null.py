@@ -56,7 +56,7 @@ def test_without_correction_they_would_be_too_many():
 @pytest.mark.parametrize(
     ("key", "plan"),
     [
-        ("dose", {"step": 1.7, "n": 2500}),
+        ("dose_built", {"step": 1.7, "n": 2500}),
         ("opposing", {"query_factor": 3.0, "n": 2500}),
         ("clinic", {"clinic_factor": 3.0, "n": 2500, "clinics": 8, "clinicians": 2}),
     ],

@@ -112,7 +112,14 @@ def _trend_said(dose: DoseResponse, setup: Setup) -> str:
                 "clusters {p}. Trust this one."
             ).format(n=trend.clusters, p=p_said(trend.clustered_p))
         )
-    else:
+    elif trend.within_p is not None and setup.viewer != "clinician":
+        parts.append(
+            _(
+                "Restorations of one clinician are alike; within each of {n} clinicians "
+                "{p} (Mantel); that speaks of these alone."
+            ).format(n=trend.clusters, p=p_said(trend.within_p))
+        )
+    elif setup.viewer != "clinician":
         parts.append(
             _(
                 "Restorations of one clinician are alike, and there are too few "
@@ -154,6 +161,18 @@ def _opposing_said(found: Opposing) -> tuple[str, ...]:
                 n=found.clusters, p=p_said(found.clustered_p)
             )
         )
+    elif found.within_p is not None and found.clusters > 1:
+        parts.append(
+            _("Within each of {n} clinicians: {p} (Mantel).").format(
+                n=found.clusters, p=p_said(found.within_p)
+            )
+        )
+    parts.append(
+        _(
+            "Queries are raised where room is short, so the two groups differ from the "
+            "start: the difference is not by itself what asking does."
+        )
+    )
     return tuple(parts)
 
 

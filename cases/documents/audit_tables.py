@@ -36,6 +36,7 @@ _TREND: Final = (
     "clustered_z",
     "clustered_p",
     "odds_ratio_per_step",
+    "within_p",
 )
 
 
@@ -172,6 +173,7 @@ def _trend(found: DoseResponse) -> tuple[Cell, ...]:
         trend.clustered_z,
         trend.clustered_p,
         trend.odds_ratio_per_step,
+        trend.within_p,
     )
 
 
@@ -186,8 +188,9 @@ def _dose(report: AuditReport) -> Table:
 
 def _opposing(report: AuditReport) -> Table:
     found = report.opposing
-    columns = ("query_before", *_RATE, "odds_ratio", "p", "clusters", "clustered_p")
-    tests = (found.odds_ratio, found.p, found.clusters, found.clustered_p)
+    named = ("odds_ratio", "p", "clusters", "clustered_p", "within_p")
+    columns = ("query_before", *_RATE, *named)
+    tests = tuple(getattr(found, name) for name in named)
     rows = (
         (False, *_rate(found.without), *tests),
         (True, *_rate(found.with_query), *tests),

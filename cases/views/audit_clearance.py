@@ -6,7 +6,7 @@ from django.http import HttpResponse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from cases.audit.report_types import AuditReport, DoseResponse
+from cases.audit.report_types import AuditReport, DoseResponse, Trend
 from cases.charts.dose import dose
 from cases.charts.flow import flow
 from cases.charts.waiting import waiting
@@ -23,13 +23,15 @@ __all__ = ["clearance", "queries"]
 
 def _dose(asked: Asked, report: AuditReport, one: DoseResponse) -> dict[str, Any]:
     if one.trend is None:
-        trend = _("There are too few restorations in these classes to test a trend.")
+        trend = _(
+            "No trend is tested: too few restorations or classes, or a class not shown."
+        )
         clustered = ""
     else:
         trend = _("Trend over the classes (Cochran–Armitage): z {z}, {p}.").format(
             z=number_words(one.trend.z, 2), p=p_words(one.trend.p)
         )
-        clustered = _clustered(one)
+        clustered = _clustered(one, report.setup.viewer)
     return {
         "title": MEASURES.get(one.measure, one.measure),
         "trend": trend,
@@ -68,20 +70,26 @@ def _checks(asked: Asked, report: AuditReport) -> list[dict[str, Any]]:
     ]
 
 
-def _clustered(one: DoseResponse) -> str:
+def _few(trend: Trend) -> str:
+    if trend.within_p is None:
+        return _(
+            "With {n} clinicians that cannot be allowed for: read it as a hint only."
+        ).format(n=trend.clusters)
+    return _(
+        "Within each of {n} clinicians (Mantel): {p}; that speaks of these alone."
+    ).format(n=trend.clusters, p=p_words(trend.within_p))
+
+
+def _clustered(one: DoseResponse, viewer: str) -> str:
     trend = one.trend
     assert trend is not None  # noqa: S101 -- only called with one
+    if viewer == "clinician":
+        return ""
     caution = _(
         "Restorations of one clinician are alike, so the test above says too much."
     )
     if trend.clustered_p is None:
-        return (
-            caution
-            + " "
-            + _(
-                "With {n} clinicians that cannot be allowed for: read it as a hint only."
-            ).format(n=trend.clusters)
-        )
+        return caution + " " + _few(trend)
     odds = trend.odds_ratio_per_step
     return (
         caution
@@ -106,11 +114,16 @@ def _opposing_test(report: AuditReport) -> str:
         said += " " + _("With clinicians as clusters ({n}): {p}.").format(
             n=one.clusters, p=p_words(one.clustered_p)
         )
+    elif one.within_p is not None and one.clusters > 1:
+        said += " " + _("Within each of {n} clinicians (Mantel): {p}.").format(
+            n=one.clusters, p=p_words(one.within_p)
+        )
     return (
         said
         + " "
         + _(
-            "Queries are raised where room is short: the two groups differ from the start."
+            "Queries are raised where room is short, so the two groups differ from the "
+            "start: the difference is not by itself what asking does."
         )
     )
 

@@ -130,8 +130,9 @@ _TREND: Final = record(
         "clustered_z": _REAL,
         "clustered_p": _SHARE,
         "odds_ratio_per_step": _REAL,
+        "within_p": _SHARE,
     },
-    about="Cochran-Armitage, and the same with clinicians as clusters.",
+    about="Cochran-Armitage, the same with clinicians as clusters, and within each.",
 )
 
 COMPONENTS: dict[str, Schema] = {
@@ -239,6 +240,7 @@ COMPONENTS: dict[str, Schema] = {
                     "p": _SHARE,
                     "clusters": WHOLE,
                     "clustered_p": _SHARE,
+                    "within_p": _SHARE,
                 }
             ),
             "flow": array(

@@ -1,5 +1,6 @@
 """Settings of the portal: one file, everything changeable declared in env.py."""
 
+import os
 import sys
 from pathlib import Path
 from urllib.parse import urlsplit
@@ -10,6 +11,11 @@ from django.core.exceptions import ImproperlyConfigured
 from django.utils.translation import gettext_lazy as _
 
 from portal.env import envbool, envint, envlist, envstr
+
+# One thread for small matrices: with several, processes that share a machine wait for
+# each other (a chain of 120 heights: 2 ms alone, 40 to 490 ms with two threads under
+# load). Read by the library when it is first loaded, which is later.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 

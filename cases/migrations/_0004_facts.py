@@ -224,6 +224,8 @@ FROM unnest(cases) AS wanted (id)
       (min(e.at) AT TIME ZONE lab.time_zone)::date AS day
     FROM cases_timelineentry e
     WHERE e.case_id = c.id AND e.event = 'case.dispatched'
+      -- Nobody else sends work out; an entry is of the side that wrote it.
+      AND e.actor_side = 'laboratory'
     HAVING count(*) > 0) d
   LEFT JOIN LATERAL (SELECT w.* FROM cases_workorder w WHERE w.case_id = c.id
     ORDER BY w.released_at <= d.last_at DESC, w.released_at DESC, w.id DESC

@@ -1,7 +1,7 @@
 """Policies and guards of migration 0004: remakes, and the facts of the audit."""
 
 from cases.migrations._0001_guards import _own, _side
-from cases.migrations._0001_security import _ORG, _policy
+from cases.migrations._0001_security import _CASE_LAB, _CASE_MINE, _ORG, _policy
 from cases.migrations._0004_facts import SQL as FACTS
 
 _PARTY = "(clinic_id = (SELECT app_org()) OR laboratory_id = (SELECT app_org()))"
@@ -84,6 +84,22 @@ POLICIES = [
     ),
 ]
 
+# What 0001 left open. The clinic opens a remake with its linked case, the laboratory
+# records what it made again itself; neither states anything for the other side, nor
+# takes a line back in the name of somebody of the other side.
+NARROWED = f"""
+CREATE POLICY whose ON cases_remake AS RESTRICTIVE FOR INSERT TO chairbench_app
+  WITH CHECK (attribution_clinic = '' AND attribution_laboratory = ''
+    AND CASE WHEN internal THEN new_case_id IS NULL AND {_CASE_LAB}
+    ELSE {_CASE_MINE} AND (SELECT n.remake_of_id FROM cases_case n
+      WHERE n.id = new_case_id) = case_id END);
+CREATE POLICY standing ON cases_remaketrace AS RESTRICTIVE FOR INSERT
+  TO chairbench_app WITH CHECK (withdrawn_at IS NULL AND withdrawn_by_id IS NULL);
+CREATE POLICY withdrawn ON cases_remaketrace AS RESTRICTIVE FOR UPDATE
+  TO chairbench_app
+  WITH CHECK (withdrawn_by_id IS NOT NULL AND {_own("withdrawn_by_id")});
+"""
+
 _DEFINER = "SECURITY DEFINER SET search_path = pg_catalog, public, pg_temp"
 
 GUARDS = f"""
@@ -157,4 +173,4 @@ GRANT SELECT, INSERT, UPDATE, DELETE ON ALL TABLES IN SCHEMA public
 GRANT USAGE ON ALL SEQUENCES IN SCHEMA public TO chairbench_maintenance;
 """
 
-SQL = "\n".join([*(_policy(*row) for row in POLICIES), GUARDS, FACTS])
+SQL = "\n".join([*(_policy(*row) for row in POLICIES), NARROWED, GUARDS, FACTS])

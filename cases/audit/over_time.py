@@ -16,7 +16,7 @@ from cases.audit.report_types import (
     Setup,
     SurvivalStep,
 )
-from cases.audit.survival import kaplan_meier
+from cases.audit.survival import Step, kaplan_meier
 from cases.audit.tables import total_state
 
 __all__ = ["complete_figures", "control_chart", "is_complete", "kept_unmade"]
@@ -25,6 +25,8 @@ _MONTHS: Final = {"month": 1, "quarter": 3, "half_year": 6}
 # Limits come from the points shown; with more than this share hidden for being small,
 # those left are too high for a fair centre.
 _MOST_HIDDEN: Final = 0.2
+# Days after dispatch within which remakes are told; no period has more than the last.
+_WITHIN: Final = (7, 14, 30, 60, 90, 180, 365, 730, 1825, 36500)
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,26 +54,30 @@ def complete_figures(figures: Figures, setup: Setup) -> Figures:
 def control_chart(figures: Figures, setup: Setup, by: str = "") -> ControlChart:
     """Return the chart by month, quarter or half year; ``by`` fixes which.
 
+    Else it is the shortest of them of which few points are hidden.
+
     Beside the total of one of its quarters it has to be by quarter: of two months that
     are shown and their quarter's total the third would follow.
 
     Limits rest on the complete points whose count is shown, so they tell nothing of a
     hidden one; they are left out where too few are shown for that to be fair.
     """
-    kept = by or grouping(
+    least = by or grouping(
         [
             (one.total.remade, one.total.dispatched)
             for one in complete_figures(figures, setup).months
         ]
     )
-    spans = _spans(figures, setup, _MONTHS[kept])
-    totals = [span.total for span in spans]
-    threshold = threshold_of(setup.small_number)
-    states = protect(
-        [Cell(total.remade, total.dispatched) for total in totals],
-        threshold=threshold,
-        total=total_state(setup, figures.total, "remade"),
-    )
+    for kept in list(_MONTHS)[list(_MONTHS).index(least) :]:
+        spans = _spans(figures, setup, _MONTHS[kept])
+        totals = [span.total for span in spans]
+        states = protect(
+            [Cell(total.remade, total.dispatched) for total in totals],
+            threshold=threshold_of(setup.small_number),
+            total=total_state(setup, figures.total, "remade"),
+        )
+        if by or _few_hidden(spans, totals, states):
+            break
     limits = _limits(spans, totals, states)
     points = tuple(
         _point(kept, span, total, state, limits, place)
@@ -88,6 +94,18 @@ def control_chart(figures: Figures, setup: Setup, by: str = "") -> ControlChart:
     )
 
 
+def _few_hidden(
+    spans: Sequence[_Span], totals: Sequence[Tally], states: Sequence[str]
+) -> bool:
+    """Say whether at most ``_MOST_HIDDEN`` of the complete points are hidden as small."""
+    whole = [
+        state
+        for span, total, state in zip(spans, totals, states, strict=True)
+        if span.complete and total.dispatched
+    ]
+    return whole.count("small") <= _MOST_HIDDEN * len(whole)
+
+
 def _limits(
     spans: Sequence[_Span], totals: Sequence[Tally], states: Sequence[str]
 ) -> Limits | None:
@@ -96,8 +114,7 @@ def _limits(
         for place, span in enumerate(spans)
         if span.complete and totals[place].dispatched
     ]
-    small = [place for place in whole if states[place] == "small"]
-    if len(small) > _MOST_HIDDEN * len(whole):
+    if not _few_hidden(spans, totals, states):
         return None
     return laney(
         # A hidden count must not reach the limits; as incomplete it does not.
@@ -122,7 +139,7 @@ def _point(
     told = limits is not None and span.complete and not state
     cases = {"from": f"{first:%Y-%m}", "to": f"{last:%Y-%m}", "outcome": "remade"}
     return ControlPoint(
-        label=_label(kept, first),
+        label=_label(kept, first, last),
         first=first,
         last=last,
         n=total.dispatched,
@@ -151,49 +168,65 @@ def _spans(figures: Figures, setup: Setup, length: int) -> list[_Span]:
     ]
 
 
-def _label(kept: str, first: date) -> str:
-    if kept == "month":
+def _label(kept: str, first: date, last: date) -> str:
+    if first == last:
         return f"{first:%Y-%m}"
+    if (last.month - first.month) + 1 < _MONTHS[kept]:
+        # The period has not all of it: its months are named.
+        return f"{first:%Y-%m}/{last:%m}"
     if kept == "quarter":
         return f"{first.year}-Q{(first.month - 1) // 3 + 1}"
     return f"{first.year}-H{(first.month - 1) // 6 + 1}"
 
 
 def kept_unmade(figures: Figures, setup: Setup) -> KeptUnmade:
-    """Return how many were remade how soon.
+    """Return how many were remade within usual times, at those that tell no few.
 
-    Remakes of neighbouring days are taken together, at the last of these days, until
-    there are as many as may be shown: a step for one remake would tell its day.
+    The curve is of single days; it is told where, since the time told before, as many
+    were remade as may be shown, and at the first time by which all were. Shares are told
+    to a hundredth of a per cent: in full they would tell the days.
     """
     state = total_state(setup, figures.total, "remade")
     if state:
         return KeptUnmade((), state)
-    events = _gathered(figures.remade_after(), threshold_of(setup.small_number))
+    events = figures.remade_after()
     today = setup.as_of.date()
     pending = [
         (max(0, (today - day).days), count)
         for day, count in sorted(figures.unremade().items())
     ]
-    steps = kaplan_meier(events, pending) if events else ()
+    curve = kaplan_meier(events, pending)
+    longest = max([day for day, _ in pending] + [*events], default=0)
+    marks = _marks(events, threshold_of(setup.small_number))
     return KeptUnmade(
-        tuple(
-            SurvivalStep(one.days, one.at_risk, one.share, one.low, one.high)
-            for one in steps
-        )
+        tuple(_step(min(mark, longest), curve, events, pending) for mark in marks)
     )
 
 
-def _gathered(events: Mapping[int, int], threshold: int) -> dict[int, int]:
-    gathered: dict[int, int] = {}
-    waiting = 0
-    for day in sorted(events):
-        waiting += events[day]
-        if waiting >= threshold:
-            gathered[day] = waiting
-            waiting = 0
-    if waiting and gathered:
-        # What is left over joins the last step, at the last day.
-        last = max(gathered)
-        waiting += gathered.pop(last)
-        gathered[max(events)] = waiting
-    return gathered
+def _marks(events: Mapping[int, int], threshold: int) -> list[int]:
+    marks: list[int] = []
+    done = told = 0
+    for mark in _WITHIN:
+        done = sum(count for day, count in events.items() if day <= mark)
+        if done - told >= threshold:
+            marks.append(mark)
+            told = done
+    if done > told:
+        # What is left over joins the time told last.
+        marks = marks[:-1]
+        marks.append(next(mark for mark in _WITHIN if mark >= max(events)))
+    return marks
+
+
+def _step(
+    mark: int,
+    curve: Sequence[Step],
+    events: Mapping[int, int],
+    pending: Sequence[tuple[int, int]],
+) -> SurvivalStep:
+    last = [one for one in curve if one.days <= mark][-1]
+    followed = sum(count for day, count in pending if day >= mark)
+    followed += sum(count for day, count in events.items() if day > mark)
+    return SurvivalStep(
+        mark, followed, round(last.share, 4), round(last.low, 4), round(last.high, 4)
+    )

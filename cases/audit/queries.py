@@ -5,15 +5,17 @@ from datetime import datetime
 from typing import Final, TypeVar
 
 from cases.audit.figures import Figures
-from cases.audit.protection import Cell, protect, threshold_of
+from cases.audit.protection import threshold_of
 from cases.audit.report_types import RateRow, Setup, Waiting, WaitingBar
-from cases.audit.rows import Part, label_of, rate_rows
+from cases.audit.rows import Part, label_of, rate_row
 from cases.audit.survival import median
 
-__all__ = ["option_rows", "waiting_times"]
+__all__ = ["OTHERS", "option_rows", "waiting_times"]
 
 _Key = TypeVar("_Key")
 
+# Key of the row that holds every option too few chose.
+OTHERS: Final = "others"
 # Edges of the bars, in hours of the calendar.
 _EDGES: Final = (0, 4, 8, 24, 48, 72, 168)
 
@@ -21,26 +23,38 @@ _EDGES: Final = (0, 4, 8, 24, 48, 72, 168)
 def option_rows(figures: Figures, setup: Setup) -> tuple[RateRow, ...]:
     """Return how often each option was signed, of all queries answered.
 
-    In order of their words: an order by number would tell of the hidden ones.
+    In order of their words. Those too few chose are one row at the end, if need be with
+    the least chosen of the others: hidden one by one they would take a large one along,
+    and which there are would be told.
     """
     counts = _sums(month.queries.options for month in figures.months)
     n = sum(counts.values())
-    keys = sorted(
-        (key for key, count in counts.items() if count),
-        key=lambda key: (label_of(setup, "option", key), key),
-    )
+    threshold = threshold_of(setup.small_number)
+    listed = {key: count for key, count in counts.items() if count >= threshold}
+    rest = n - sum(listed.values())
+    while 0 < rest < threshold and listed:
+        rest += listed.pop(min(listed, key=lambda key: (listed[key], key)))
+    keys = sorted(listed, key=lambda key: (label_of(setup, "option", key), key))
     parts = [
-        Part(
-            key=key,
-            label=label_of(setup, "option", key),
-            n=n,
-            count=counts[key],
-            most=max(n, 2),
-            cases={"option": key} if key else {},
-        )
+        _option(setup, key, listed[key], n, {"option": key} if key else {})
         for key in keys
     ]
-    return rate_rows(setup, parts)
+    if rest:
+        parts.append(_option(setup, OTHERS, rest, n, {}))
+    return tuple(rate_row(setup, part, "") for part in parts)
+
+
+def _option(
+    setup: Setup, key: str, count: int, n: int, cases: Mapping[str, str]
+) -> Part:
+    return Part(
+        key=key,
+        label=label_of(setup, "option", key),
+        n=n,
+        count=count,
+        most=max(n, 2),
+        cases=cases,
+    )
 
 
 def waiting_times(figures: Figures, setup: Setup) -> tuple[Waiting, ...]:
@@ -77,6 +91,11 @@ def _waiting(
 
 
 def _bars(minutes: Mapping[int, int], setup: Setup) -> tuple[WaitingBar, ...]:
+    """Return how many took how long; steps with too few are taken together.
+
+    What has an order is better told less finely than not at all. Only where all are too
+    few is nothing told.
+    """
     ends = (*_EDGES[1:], None)
     counts = [
         sum(
@@ -87,16 +106,23 @@ def _bars(minutes: Mapping[int, int], setup: Setup) -> tuple[WaitingBar, ...]:
         )
         for start, end in zip(_EDGES, ends, strict=True)
     ]
-    whole = max(sum(counts), 2)
-    states = protect(
-        [Cell(count, whole) for count in counts],
-        threshold=threshold_of(setup.small_number),
-        total="small" if 0 < sum(counts) < threshold_of(setup.small_number) else "",
-    )
-    return tuple(
-        WaitingBar(start, end, None if state else count)
-        for start, end, count, state in zip(_EDGES, ends, counts, states, strict=True)
-    )
+    threshold = threshold_of(setup.small_number)
+    if 0 < sum(counts) < threshold:
+        return (WaitingBar(0, None, None),)
+    bars = [
+        WaitingBar(start, end, count)
+        for start, end, count in zip(_EDGES, ends, counts, strict=True)
+    ]
+    while len(bars) > 1:
+        small = [i for i, bar in enumerate(bars) if 0 < (bar.count or 0) < threshold]
+        if not small:
+            break
+        # With the next longer one; the last with the one before.
+        first = min(small[0], len(bars) - 2)
+        one, other = bars[first : first + 2]
+        count = (one.count or 0) + (other.count or 0)
+        bars[first : first + 2] = [WaitingBar(one.from_hours, other.to_hours, count)]
+    return tuple(bars)
 
 
 def _minutes(now: datetime, since: datetime) -> int:

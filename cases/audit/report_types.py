@@ -254,7 +254,10 @@ class FlowRow:
 
 @dataclass(frozen=True, slots=True)
 class SurvivalStep:
-    """Share remade up to this day after dispatch (Kaplan-Meier), with its interval."""
+    """Share remade up to this day after dispatch (Kaplan-Meier), with its interval.
+
+    ``at_risk``: how many were followed so long and not remade by then.
+    """
 
     days: int
     at_risk: int

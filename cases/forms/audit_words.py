@@ -162,7 +162,11 @@ def audit_words() -> dict[str, dict[str, str]]:
         "shortage": classes,
         "first_class": classes,
         "built_class": classes,
-        "option": {**_said(OPTIONS), "other": _now("Any")},
+        "option": {
+            **_said(OPTIONS),
+            "other": _now("Any"),
+            "others": _now("All other options"),
+        },
         "verdict": {
             **{one.value: capfirst(_now(label(one))) for one in Verdict},
             "": _now("No check"),

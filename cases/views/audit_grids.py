@@ -11,7 +11,6 @@ from cases.audit.report_types import (
     ControlPoint,
     RateTable,
     Setup,
-    SurvivalStep,
 )
 from cases.forms.audit_words import ATTRIBUTIONS, DIMENSIONS, MEASURES
 from cases.views.audit_tables import (
@@ -38,9 +37,6 @@ __all__ = [
     "remake_time_grid",
     "whole_of",
 ]
-
-# After how many days the share that came back is told; steps between say no more.
-_AFTER_DAYS = (30, 90, 180, 365, 730)
 
 
 def whole_of(measure: str) -> str:
@@ -78,6 +74,12 @@ def _standing(point: ControlPoint) -> str:
 def _span(point: ControlPoint, grouping: str) -> str:
     """Return the months of a point in words."""
     year, month = point.first.year, point.first.month
+    months = point.last.month - month + 1
+    if months < {"quarter": 3, "half_year": 6}.get(grouping, 1):
+        # The period has not all of it.
+        words = date_format(point.first, "M Y")
+        last = date_format(point.last, "M Y")
+        return words if months == 1 else f"{words} – {last}"
     if grouping == "quarter":
         return _("Q{quarter} {year}").format(quarter=(month - 1) // 3 + 1, year=year)
     if grouping == "half_year":
@@ -218,26 +220,17 @@ def remake_time_grid(report: AuditReport) -> Grid:
         Head(_("Within")),
         Head(_("Remade"), num=True),
         Head(_("95 % interval"), num=True),
-        Head(_("Followed so long"), num=True),
+        Head(_("Followed longer, not remade"), num=True),
     )
-    lines = []
-    steps = report.time_to_remake.steps
-    told: list[SurvivalStep] = []
-    for days in _AFTER_DAYS:
-        reached = [step for step in steps if step.days <= days]
-        # A later day without a step of its own would only repeat the one before.
-        if not reached or reached[-1] in told:
-            continue
-        step = reached[-1]
-        told.append(step)
-        lines.append(
-            Line(
-                Cell(_("{days} days").format(days=days)),
-                (
-                    Cell(percent(step.share), num=True),
-                    Cell(interval_words(step.low, step.high), num=True),
-                    Cell(number_words(step.at_risk), num=True),
-                ),
-            )
+    lines = [
+        Line(
+            Cell(_("{days} days").format(days=number_words(step.days))),
+            (
+                Cell(percent(step.share), num=True),
+                Cell(interval_words(step.low, step.high), num=True),
+                Cell(number_words(step.at_risk), num=True),
+            ),
         )
+        for step in report.time_to_remake.steps
+    ]
     return grid(_("Time from dispatch to remake"), heads, lines, report.setup)

@@ -16,6 +16,7 @@ from scipy.sparse import csr_array
 from cases.audit.figures import OUTCOMES
 from cases.audit.protection import threshold_of
 from cases.audit.report_types import AuditReport, RateRow, RateTable
+from cases.lifecycle import AnswerKind
 
 __all__ = ["told"]
 
@@ -256,7 +257,7 @@ def _flow(
         for way in report.flow
         if way.outcome != "other"
     }
-    options = ["", *(row.key for row in report.options), "reading_again", "withdrawn"]
+    options = ["", "withdrawn", *AnswerKind]
     first = next(d for d in report.dose if (d.basis, d.measure) == ("first", "adverse"))
     verdicts: dict[str, list[str]] = {}
     for key in _classes(first.rows):

@@ -1,9 +1,12 @@
 """Tables of rates: who sees which, in what order, linked to which cases."""
 
+import itertools
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from cases.audit.causes import cause_rows
 from cases.audit.figures import CauseTally, Figures, MonthFigures, Queries, Tally
@@ -201,12 +204,45 @@ def test_hidden_points_leave_no_trace_in_the_limits():
 
 def test_no_step_after_dispatch_is_one_of_few_remakes():
     figures = null_world(3, n=1000).now
+    events = figures.remade_after()
     steps = kept_unmade(figures, setup()).steps
-    assert 1 < len(steps) < len(figures.remade_after())
-    assert len(steps) <= figures.total.remade // 5
-    assert steps[-1].share == max(step.share for step in steps)
+    assert len(steps) > 1
+    told = [0, *(sum(n for d, n in events.items() if d <= s.days) for s in steps)]
+    assert all(b - a >= 5 for a, b in itertools.pairwise(told))
+    assert told[-1] == figures.total.remade
     whole = kept_unmade(figures, setup("clinician", small_number=1)).steps
-    assert [step.days for step in whole] == sorted(figures.remade_after())
+    assert {step.days for step in steps} <= {step.days for step in whole}
+
+
+def test_a_share_told_is_that_of_its_day():
+    # One more remade on day 29 than may be shown, one on day 31: the curve at 30 days is
+    # not moved by how they are told. 100 dispatched long ago.
+    month = MonthFigures(
+        date(2026, 1, 1),
+        Tally(dispatched=100, reported=100, fitted=88, remade=12),
+        remade_after={12: 5, 29: 1, 31: 6},
+        unremade={date(2026, 1, 5): 88},
+    )
+    made = kept_unmade(Figures((month,), AS_OF), setup()).steps
+    assert [(s.days, s.share, s.at_risk) for s in made] == [
+        (14, 0.05, 95),
+        (60, 0.12, 88),
+    ]
+    own = kept_unmade(Figures((month,), AS_OF), setup("clinician", small_number=1))
+    assert [(s.days, s.share) for s in own.steps] == [
+        (14, 0.05),
+        (30, 0.06),
+        (60, 0.12),
+    ]
+
+
+def test_a_time_nobody_was_followed_for_is_not_claimed():
+    month = MonthFigures(
+        FIRST, Tally(dispatched=50, reported=50, fitted=44, remade=6),
+        remade_after={16: 6}, unremade={AS_OF.date() - timedelta(days=20): 44},
+    )  # fmt: skip
+    (step,) = kept_unmade(Figures((month,), AS_OF), setup()).steps
+    assert (step.days, step.at_risk) == (20, 44)
 
 
 def test_ways_few_took_are_one_row():
@@ -230,8 +266,8 @@ def test_options_and_bars_hide_what_few_chose_or_waited():
     )
     figures = Figures((MonthFigures(FIRST, queries=queries),), AS_OF)
     rows = {row.key: row.hidden for row in option_rows(figures, setup())}
-    assert rows["reduction_coping"] == "small"
-    assert list(rows.values()).count("") == 1
+    # Three and seven: without the seven the three would be what is left of thirty.
+    assert rows == {"re_preparation": "", "others": ""}
     laboratory, clinic = waiting_times(figures, setup())
     assert (laboratory.n, laboratory.hidden, laboratory.median_hours) == (
         0,
@@ -239,5 +275,50 @@ def test_options_and_bars_hide_what_few_chose_or_waited():
         None,
     )
     assert (clinic.n, clinic.waiting, clinic.median_hours) == (31, 1, 1.0)
-    assert clinic.bars[-1].count is None
-    assert clinic.bars[1].count == 0
+    # Three took nine days; beside 27 they could be told apart by no step.
+    assert [(bar.from_hours, bar.to_hours, bar.count) for bar in clinic.bars] == [
+        (0, None, 30)
+    ]
+
+
+@given(
+    minutes=st.dictionaries(
+        st.integers(0, 12 * 24 * 60), st.integers(1, 9), max_size=6
+    ),
+    least=st.sampled_from([1, 3, 5]),
+)
+def test_steps_of_waiting_time_hold_none_or_as_many_as_may_be_shown(minutes, least):
+    month = MonthFigures(FIRST, queries=Queries(answered=minutes))
+    _, clinic = waiting_times(Figures((month,), AS_OF), setup(small_number=least))
+    counts = [bar.count for bar in clinic.bars]
+    whole = sum(minutes.values())
+    if 0 < whole < least:
+        assert counts == [None]
+        return
+    assert sum(count or 0 for count in counts) == whole
+    assert all(not count or count >= least for count in counts)
+    ends = [bar.to_hours for bar in clinic.bars]
+    assert [bar.from_hours for bar in clinic.bars] == [0, *ends[:-1]]
+    assert ends[-1] is None
+
+
+def test_a_chart_takes_months_together_before_it_hides_many():
+    months = tuple(
+        MonthFigures(date(2025, m, 1), Tally(dispatched=60, reported=60, remade=remade))
+        for m, remade in zip(
+            range(2, 13), (8, 3, 7, 2, 9, 4, 8, 3, 9, 4, 8), strict=True
+        )
+    )
+    chart = control_chart(Figures(months, AS_OF), setup())
+    assert chart.grouping == "quarter"
+    assert [(p.label, p.count) for p in chart.points] == [
+        ("2025-02/03", 11),
+        ("2025-Q2", 18),
+        ("2025-Q3", 15),
+        ("2025-Q4", 21),
+    ]
+    own = control_chart(Figures(months, AS_OF), setup("clinician", small_number=1))
+    assert own.grouping == "month"
+    assert (
+        control_chart(Figures(months, AS_OF), setup(), by="month").grouping == "month"
+    )

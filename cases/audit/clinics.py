@@ -21,7 +21,8 @@ def clinic_funnel(table: RateTable) -> Funnel | None:
     """Return the clinics of their table of remakes; None with fewer than two.
 
     The target is the laboratory's own rate of the period. Overdispersion is estimated
-    from the clinics whose count is shown, so that it tells nothing of the others.
+    from the clinics whose count is shown, so that it tells nothing of the others, and
+    from ``LEAST_CLINICS`` on; with fewer it cannot be told from one that stands out.
     """
     if len(table.rows) < 2:
         return None
@@ -35,7 +36,9 @@ def clinic_funnel(table: RateTable) -> Funnel | None:
         target=target,
         points=tuple(_point(row, target) for row in table.rows),
         lines=_lines(max(row.n for row in table.rows), target),
-        overdispersion=funnel.overdispersion(shown, target) if len(shown) > 2 else None,
+        overdispersion=funnel.overdispersion(shown, target)
+        if len(shown) >= funnel.LEAST_CLINICS
+        else None,
     )
 
 

@@ -7,11 +7,24 @@ Stat Med 2005;24:1185-1202.
 
 from collections.abc import Sequence
 from math import sqrt
+from typing import Final
 
 import numpy as np
 from scipy.stats import binom, binomtest
 
-__all__ = ["limits", "overdispersed", "overdispersion", "p_value", "place"]
+__all__ = [
+    "LEAST_CLINICS",
+    "limits",
+    "overdispersed",
+    "overdispersion",
+    "p_value",
+    "place",
+]
+
+# From so many points on the outer tenths hold a whole one each, and what stands out no
+# longer makes up the spread it is judged by; of three, one far out is the spread. (The
+# source winsorises by tenths and names no least number; this one is ours.)
+LEAST_CLINICS: Final = 10
 
 
 def limits(n: int, target: float, q: float) -> float:

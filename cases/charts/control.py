@@ -213,7 +213,9 @@ def _keys(chart: ControlChart, words: Words) -> list[Key]:
     else:
         keys.append(Key(words.no_limits, "none"))
     if any(point.rate is None and point.n for point in chart.points):
-        keys.append(Key(words.hidden_period, "box", UNSHOWN))
+        guarding = any(point.hidden == "secondary" for point in chart.points)
+        why = words.hidden_periods if guarding else words.hidden_period
+        keys.append(Key(why, "box", UNSHOWN))
     return [
         *keys,
         *_signal_keys(chart, words),

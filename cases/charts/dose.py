@@ -216,5 +216,7 @@ def _strip(sheet: Sheet, axes: Axes, row: RateRow, y: float, words: Words) -> No
 def _keys(rows: Sequence[RateRow], words: Words) -> list[Key]:
     keys = [Key(words.whiskers, "line", JOIN | FILLED_POINT)]
     if any(row.rate is None and row.n for row in rows):
-        keys.append(Key(words.hidden_class, "box", UNSHOWN))
+        guarding = any(row.hidden == "secondary" for row in rows)
+        why = words.hidden_classes if guarding else words.hidden_class
+        keys.append(Key(why, "box", UNSHOWN))
     return keys

@@ -71,12 +71,12 @@ def pareto(
     small_number: int | None = None,
     narrow: bool = False,
 ) -> str:
-    """Return the picture as SVG; nothing where there is no cause.
+    """Return the picture as SVG; nothing where no cause has a number to be shown.
 
     ``small_number``: counts from 1 to below it are hidden (else as in ``words``); it is
     how long a hidden bar is.
     """
-    if not rows:
+    if not any(row.count or row.internal for row in rows):
         return ""
     if small_number is not None:
         words = replace(words, small_number=small_number)
@@ -175,7 +175,8 @@ def _bars(
     shown, hidden, before = [], [], []
     for row, middle in zip(rows, middles, strict=True):
         level = middle - 3 if row.internal else middle
-        if row.count is None:
+        # One hidden only to guard others may be long: nothing is drawn of it.
+        if row.hidden == "small":
             hidden.append((level, small_number))
         elif row.count:
             shown.append((level, row.count))
@@ -194,7 +195,7 @@ def _keys(rows: Sequence[CauseRow], words: Words) -> list[Key]:
     keys = [Key(words.after_dispatch, "box", SOLID)]
     if any(row.internal for row in rows):
         keys.append(Key(words.before_dispatch, "box", HATCHED))
-    if any(row.count is None for row in rows):
+    if any(row.hidden == "small" for row in rows):
         keys.append(Key(words.hidden_count, "box", EMPTY))
     if any(row.cumulative is not None for row in rows):
         keys.append(Key(words.cumulative_line, "line", _LINE))

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
+from cases.audit.funnel import LEAST_CLINICS
 from cases.audit.report_types import (
     AuditReport,
     DoseResponse,
@@ -88,6 +89,13 @@ def _clinics(report: AuditReport, picture: SafeString) -> Section:
             _("Overdispersion {phi}: 1 is what chance alone gives.").format(
                 phi=decimals(found.overdispersion, 2)
             )
+        )
+    elif found is not None and found.target is not None:
+        notes.append(
+            _(
+                "Clinics usually differ by more than chance; by how much cannot be said "
+                "of fewer than {least}, so a clinic outside is one to look at, no more."
+            ).format(least=LEAST_CLINICS)
         )
     tables = [grids.funnel_grid(report)]
     if report.alarms:

@@ -7,7 +7,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from cases.audit.control_chart import LEAST_POINTS
-from cases.audit.funnel import overdispersed
+from cases.audit.funnel import LEAST_CLINICS, overdispersed
 from cases.audit.report_types import AuditReport, Finding, RateRow
 from cases.charts.control import control
 from cases.charts.funnel import funnel
@@ -55,7 +55,8 @@ def _tested(report: AuditReport) -> str:
         "Asked: has the remake rate changed against the months before; {clinics}do "
         "short readings do harm; do queries spare the opposing tooth; does a material "
         "come back more often. All questions together have a chance of 5 % to find "
-        "something where there is nothing (Holm)."
+        "something where there is nothing (Holm). What is seen in the tables may be "
+        "real and still too little to be sure of."
     ).format(
         clinics=_("does a clinic stand out, or do its remakes pile up; ")
         if laboratory
@@ -74,6 +75,27 @@ def _headline(asked: Asked, report: AuditReport) -> Grid:
     ]
     heads = rate_heads(_("What happened"), _("Of"), _("Count"))
     return grid(_("In figures"), heads, lines, report.setup)
+
+
+def _causes_note(report: AuditReport) -> str:
+    """Return why no cause comes first; empty where one may be shown."""
+    if not report.causes or any(row.count is not None for row in report.causes):
+        return ""
+    return _(
+        "Which cause comes first cannot be told: each has too few remakes to show. "
+        "Choose a longer period or fewer filters."
+    )
+
+
+def _early(report: AuditReport) -> str:
+    """Return how many of the restorations may still come back; empty for none."""
+    early = sum(point.n for point in report.control.points if not point.complete)
+    if not early:
+        return ""
+    return _(
+        "{n} of these restorations were dispatched too lately to judge: more of them "
+        "may still be reported or come back."
+    ).format(n=number_words(early))
 
 
 def _control_note(report: AuditReport) -> str:
@@ -118,6 +140,8 @@ def audit(request: ActingRequest) -> HttpResponse:
             "findings": _findings(asked, report.findings),
             "tested": _tested(report),
             "headline": _headline(asked, report),
+            "early": _early(report),
+            "causes_note": _causes_note(report),
             "control": grids.control_grid(report, asked.cases),
             "control_note": _control_note(report),
             "longer": _longer(asked, report),
@@ -173,8 +197,16 @@ def _funnel_note(report: AuditReport) -> str:
         "Limits at 95 % and 99.8 % around the common rate of {rate}, interpolated exact "
         "binomial (Spiegelhalter 2005)."
     ).format(rate=percent(chart.target))
+    said += " " + _(
+        "The common rate counts every clinic, also the one compared with it."
+    )
     shown = sum(point.rate is not None for point in chart.points)
-    if chart.overdispersion is not None and overdispersed(chart.overdispersion, shown):
+    if chart.overdispersion is None:
+        said += " " + _(
+            "Clinics usually differ by more than chance; by how much cannot be said of "
+            "fewer than {least}, so a clinic outside is one to look at, no more."
+        ).format(least=LEAST_CLINICS)
+    elif overdispersed(chart.overdispersion, shown):
         said += " " + _(
             "Clinics vary more than chance alone would have them (φ {phi}), so these "
             "limits are too narrow: more clinics than usual lie outside."

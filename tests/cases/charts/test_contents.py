@@ -71,7 +71,10 @@ def test_a_hidden_cause_is_an_empty_broken_bar_of_the_threshold(narrow, small):
         pareto(CAUSES, words=WORDS, uid="p", narrow=narrow, small_number=small)
     )
     hidden = marked(root, "hidden")
-    assert len(hidden) == 2
+    # Of the one hidden to guard others nothing is drawn: it may be the longest.
+    assert {row.hidden for row in CAUSES} == {"", "small", "secondary"}
+    assert "not shown" in " ".join(texts(root))
+    assert len(hidden) == 1
     assert f"< {small}" in texts(root)
     for path in hidden:
         assert path.get("fill") == "none"
@@ -87,6 +90,11 @@ def test_the_cumulative_line_breaks_at_hidden_causes():
     line, points = paths[0], paths[1:]
     assert starts(line) == 2  # two causes, a gap, and the last one alone
     assert len(points) == 3
+
+
+def test_no_cause_with_a_number_is_no_picture():
+    rows = (CauseRow("a", "Shade", None, None, None, None, {}, hidden="small"),)
+    assert pareto(rows, words=WORDS, uid="p") == ""
 
 
 def test_causes_met_before_dispatch_only_need_no_remake():

@@ -11,6 +11,7 @@ ROOT = Path(__file__).parents[3]
 DRAW = """
 import hashlib, logging, os, sys, tempfile
 logging.basicConfig(level=logging.INFO)
+import tests  # keeps numpy to one thread, by the environment
 before = dict(os.environ)
 from tests.cases.charts.samples import DRAWN, PLAIN, WORDS
 assert dict(os.environ) == before

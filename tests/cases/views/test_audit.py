@@ -104,7 +104,7 @@ def test_nothing_stands_out_and_says_what_was_asked(desk: Desk, told: Told):
     told(one=(60, 3, 3), other=(60, 3, 3), harm=False)
     said = text(page(desk, "?from=2026-03&to=2026-03"))
 
-    assert "Nothing stands out in these figures." in said
+    assert "No difference here is sure enough to act on." in said
     assert "Asked: has the remake rate changed" in said
 
 
@@ -361,3 +361,25 @@ def test_a_chart_without_limits_offers_a_longer_period(desk: Desk, told: Told):
     long = page(desk, "?from=2024-06&to=2026-05")
     assert "Limits after Laney" in long
     assert "Look at" not in long
+
+
+def test_months_too_early_to_judge_are_said_beside_the_figures(desk: Desk, told: Told):
+    told()
+    said = text(page(desk))
+    # April and May 2026 of a hundred each; the last day of April is less than 30 days ago.
+    assert "200 of these restorations were dispatched too lately to judge" in said
+    assert "too lately to judge" not in text(page(desk, "?from=2025-06&to=2025-11"))
+
+
+def test_causes_that_are_all_too_few_are_said_not_drawn(desk: Desk, told: Told):
+    told(one=(60, 3, 3), other=(60, 3, 3), causes={"shade": 3, "marginal_fit": 3})
+    html = page(desk, "?from=2026-03&to=2026-03")
+    assert "Which cause comes first cannot be told" in html
+    assert "<svg" not in html[html.index('id="causes"') :]
+
+
+def test_few_clinics_do_not_say_how_much_clinics_differ(desk: Desk, told: Told):
+    told()
+    said = text(page(desk, "clinics/"))
+    assert "cannot be said of fewer than 10" in said
+    assert "too narrow" not in said

@@ -138,7 +138,7 @@ def _when(verdict: "SiteVerdict", detail: "RemakeDetail") -> str:
     built = verdict.stored_check_id == detail.built
     first = verdict.stored_check_id == detail.first
     if built and first:
-        return _("when the case was first sent, and built on")
+        return _("when the case was first sent and when it was built")
     if built:
         return _("at the check the work order rested on")
     return _("when the case was first sent")

@@ -54,7 +54,7 @@ def test_both_sides_read_cause_verdict_and_answer(desk: Desk, remade: Remake, na
         "drawn by the portal",
         "1.0 to 1.5 measured, 1.5 mm needed",
         "Accept with documented risk, signed by Clinician Test",
-        "when the case was first sent, and built on",
+        "when the case was first sent and when it was built",
         "Laboratory",
         "not stated yet",
     ):

@@ -10,6 +10,7 @@ there is no such figure (no limit, no open end, nothing to divide by).
 import csv
 import io
 import math
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
@@ -46,6 +47,9 @@ Cell = str | int | float | date | datetime | bool | _Word | None
 # OWASP ASVS 5.0.0, 1.2.10 (= + - @ tab NUL); carriage return and line feed from
 # OWASP's page on CSV injection, the full-width signs likewise (from memory).
 _FORMULA: Final = tuple("=+-@\t\r\n\x00＝＋－＠")
+# Where semicolons part cells, a spreadsheet goes by them and not by our quotes: what
+# follows one begins a cell of its own (OWASP's page on CSV injection).
+_PARTED: Final = re.compile(r"([;\t\r\n][\s\"]*)(?=[=+\-@＝＋－＠])")
 _ABOUT: Final = ("data_as_of", "period_from", "period_to", "filter")
 # Shares leave with six decimals, as probabilities do (design section 11).
 _DECIMALS: Final = 6
@@ -62,7 +66,8 @@ class Table:
 
 def text_cell(text: str) -> str:
     """Return a text no spreadsheet computes: a quote before what begins a formula."""
-    return f"'{text}" if text.startswith(_FORMULA) else text
+    safe = _PARTED.sub(r"\1'", text)
+    return f"'{safe}" if safe.startswith(_FORMULA) else safe
 
 
 def _shown(cell: Cell) -> str | int | float:

@@ -5,11 +5,11 @@ from dataclasses import replace
 
 from cases.audit.figures import CauseTally, Figures
 from cases.audit.protection import Cell, protect, state_of, threshold_of
-from cases.audit.report_types import CauseRow, Setup
-from cases.audit.rows import label_of
+from cases.audit.report_types import CauseRow, RateRow, Setup
+from cases.audit.rows import OTHERS, Part, gathered, label_of, rate_row
 from cases.audit.tables import total_state
 
-__all__ = ["cause_rows"]
+__all__ = ["cause_rows", "remake_rows"]
 
 
 def cause_rows(figures: Figures, setup: Setup) -> tuple[CauseRow, ...]:
@@ -62,19 +62,32 @@ def _row(
         internal=one.internal if setup.viewer == "laboratory" and not before else None,
         share=one.remade / remade if shown and remade else None,
         cumulative=None,
-        attribution=_attribution(one, setup) if shown else {},
         hidden=hidden,
         cases={"cause": key, "outcome": "remade"} if shown and one.remade else {},
     )
 
 
-def _attribution(one: CauseTally, setup: Setup) -> Mapping[str, int]:
-    """Return the attribution whole, or nothing of it when a count in it is small."""
-    threshold = threshold_of(setup.small_number)
-    counts = {key: count for key, count in one.attribution.items() if count}
-    if any(count < threshold for count in counts.values()):
-        return {}
-    return counts
+def remake_rows(figures: Figures, setup: Setup, of: str) -> tuple[RateRow, ...]:
+    """Return remakes by "attribution" or by where they were "detected", most first.
+
+    Of all remakes, not cause by cause: these would give away each other's small counts.
+    Where too few are of a kind they are one row at the end. Nothing where the number of
+    remakes is hidden.
+    """
+    if total_state(setup, figures.total, "remade"):
+        return ()
+    counts: dict[str, int] = {}
+    for one in _sums(figures).values():
+        counts = _added(counts, getattr(one, of))
+    n = sum(counts.values())
+    listed, rest = gathered(counts, threshold_of(setup.small_number))
+    parts = [
+        Part(key, label_of(setup, of, key), n, count, n)
+        for key, count in sorted(listed.items(), key=lambda pair: (-pair[1], pair[0]))
+    ]
+    if rest:
+        parts.append(Part(OTHERS, label_of(setup, of, OTHERS), n, rest, n))
+    return tuple(rate_row(setup, part, "") for part in parts)
 
 
 def _cumulated(rows: list[CauseRow], remade: int) -> tuple[CauseRow, ...]:

@@ -7,15 +7,13 @@ from typing import Final, TypeVar
 from cases.audit.figures import Figures
 from cases.audit.protection import threshold_of
 from cases.audit.report_types import RateRow, Setup, Waiting, WaitingBar
-from cases.audit.rows import Part, label_of, rate_row
+from cases.audit.rows import OTHERS, Part, gathered, label_of, rate_row
 from cases.audit.survival import median
 
 __all__ = ["OTHERS", "option_rows", "waiting_times"]
 
 _Key = TypeVar("_Key")
 
-# Key of the row that holds every option too few chose.
-OTHERS: Final = "others"
 # Edges of the bars, in hours of the calendar.
 _EDGES: Final = (0, 4, 8, 24, 48, 72, 168)
 
@@ -29,11 +27,7 @@ def option_rows(figures: Figures, setup: Setup) -> tuple[RateRow, ...]:
     """
     counts = _sums(month.queries.options for month in figures.months)
     n = sum(counts.values())
-    threshold = threshold_of(setup.small_number)
-    listed = {key: count for key, count in counts.items() if count >= threshold}
-    rest = n - sum(listed.values())
-    while 0 < rest < threshold and listed:
-        rest += listed.pop(min(listed, key=lambda key: (listed[key], key)))
+    listed, rest = gathered(counts, threshold_of(setup.small_number))
     keys = sorted(listed, key=lambda key: (label_of(setup, "option", key), key))
     parts = [
         _option(setup, key, listed[key], n, {"option": key} if key else {})

@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from cases.audit.alarms import alarms
-from cases.audit.causes import cause_rows
+from cases.audit.causes import cause_rows, remake_rows
 from cases.audit.clinics import clinic_funnel
 from cases.audit.figures import Figures
 from cases.audit.findings import findings_of
@@ -56,6 +56,8 @@ def build(
         time_to_remake=kept_unmade(figures, setup),
         alarms=alarms(figures, setup, clinics) if laboratory and clinics else (),
         suppressed=False,
+        attributions=remake_rows(figures, setup, "attribution"),
+        detected=remake_rows(figures, setup, "detected"),
     )
     return replace(
         report,

@@ -104,7 +104,6 @@ class CauseRow:
     internal: int | None
     share: float | None
     cumulative: float | None
-    attribution: Mapping[str, int]
     hidden: str = ""
     cases: Mapping[str, str] = field(default_factory=dict)
 
@@ -324,3 +323,5 @@ class AuditReport:
     time_to_remake: KeptUnmade
     alarms: tuple[Alarm, ...]
     suppressed: bool
+    attributions: tuple[RateRow, ...] = ()
+    detected: tuple[RateRow, ...] = ()

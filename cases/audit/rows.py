@@ -2,12 +2,16 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Final
 
 from cases.audit.intervals import wilson
 from cases.audit.protection import Cell, protect, threshold_of
 from cases.audit.report_types import RateRow, Setup
 
-__all__ = ["Part", "label_of", "rate_row", "rate_rows"]
+__all__ = ["OTHERS", "Part", "gathered", "label_of", "rate_row", "rate_rows"]
+
+# Key of the row that holds everything too few were of.
+OTHERS: Final = "others"
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +29,19 @@ class Part:
 def label_of(setup: Setup, of: str, key: str) -> str:
     """Return the words of a key of a dimension or list; without words the key."""
     return setup.labels.get(of, {}).get(key, key)
+
+
+def gathered(counts: Mapping[str, int], threshold: int) -> tuple[dict[str, int], int]:
+    """Return the counts that may be shown, and what the others come to together.
+
+    Should the others be too few even together, the smallest of those shown joins them:
+    hidden one by one they would take a large one along, and which there are be told.
+    """
+    listed = {key: count for key, count in counts.items() if count >= threshold}
+    rest = sum(counts.values()) - sum(listed.values())
+    while 0 < rest < threshold and listed:
+        rest += listed.pop(min(listed, key=lambda key: (listed[key], key)))
+    return listed, rest
 
 
 def rate_row(setup: Setup, part: Part, state: str) -> RateRow:

@@ -96,7 +96,11 @@ def _summary(report: AuditReport) -> dict[str, Any]:
 PARTS: Final[Mapping[str, Callable[[AuditReport], dict[str, Any]]]] = {
     "summary": _summary,
     "rates": lambda report: {"rates": list(report.rates.values())},
-    "causes": lambda report: {"causes": report.causes},
+    "causes": lambda report: {
+        "causes": report.causes,
+        "attributions": report.attributions,
+        "detected": report.detected,
+    },
     "control-chart": lambda report: {"control_chart": report.control},
     "funnel": lambda report: {"funnel": report.funnel},
     "clearance": lambda report: {

@@ -37,6 +37,7 @@ __all__ = [
     "headline_grid",
     "opposing_grid",
     "option_grid",
+    "remake_grids",
     "rate_grid",
     "waiting_grid",
 ]
@@ -88,14 +89,11 @@ def cause_grid(report: AuditReport) -> Grid:
     own = setup.viewer == "laboratory"
 
     def cells(row: CauseRow) -> tuple[str, ...]:
-        pairs = sorted(row.attribution.items(), key=lambda pair: (-pair[1], pair[0]))
-        given = (f"{said(setup, 'attribution', key)} {n}" for key, n in pairs if n)
         return (
             count_said(row.count, row.hidden, setup),
             percent(row.share),
             percent(row.cumulative),
             *((count_said(row.internal, "", setup),) if own else ()),
-            ", ".join(given) or NONE,
         )
 
     heads = (
@@ -104,10 +102,26 @@ def cause_grid(report: AuditReport) -> Grid:
         _("Share"),
         _("Up to here"),
         *((_("Before dispatch"),) if own else ()),
-        _("Attributed to"),
     )
     lines = tuple(Line(row.label, cells(row)) for row in report.causes)
-    return Grid(_("Causes of remakes"), heads, lines, words="last")
+    return Grid(_("Causes of remakes"), heads, lines)
+
+
+def remake_grids(report: AuditReport) -> tuple[Grid, ...]:
+    """Return the remakes by whom they go back to, and by where they were noticed."""
+    tables = (
+        (_("Whom remakes go back to"), _("Goes back to"), report.attributions),
+        (_("Where remakes were noticed"), _("Noticed"), report.detected),
+    )
+    return tuple(
+        Grid(
+            caption,
+            _rate_heads(head, _("Remade"), _("How many")),
+            _lines(rows, report.setup),
+        )
+        for caption, head, rows in tables
+        if rows
+    )
 
 
 def control_grid(report: AuditReport) -> Grid:

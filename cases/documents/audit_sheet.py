@@ -206,7 +206,11 @@ def audit_sheet(
     sections = [_over_time(trend, picture("control"))]
     if report.causes:
         sections.append(
-            Section(_("Causes"), (grids.cause_grid(report),), picture("pareto"))
+            Section(
+                _("Causes"),
+                (grids.cause_grid(report), *grids.remake_grids(report)),
+                picture("pareto"),
+            )
         )
     if report.funnel is not None:
         sections.append(_clinics(report, picture("funnel")))

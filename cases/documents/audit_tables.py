@@ -24,10 +24,8 @@ from cases.documents.audit_csv import HIDDEN, Cell, Table
 from cases.documents.audit_keys import with_codes
 from cases.errors import NotFound
 
-__all__ = ["ATTRIBUTIONS", "NAMES", "table_of"]
+__all__ = ["NAMES", "table_of"]
 
-# As services.bench has them, what nobody said left out.
-ATTRIBUTIONS: Final = ("clinic", "laboratory", "shared", "undetermined", "disputed")
 _RATE: Final = ("key", "label", "n", "count", "rate", "low", "high", "hidden")
 _TREND: Final = (
     "trend_z",
@@ -74,10 +72,7 @@ def _cause(row: CauseRow, *, internal: bool) -> tuple[Cell, ...]:
         _or_hidden(row.share, row.hidden),
         _or_hidden(row.cumulative, row.hidden),
     ]
-    # It is hidden whole when one of its counts is small; without remakes there is none.
-    stated = not row.hidden and (row.attribution or not row.count)
-    given = [row.attribution.get(one, 0) if stated else HIDDEN for one in ATTRIBUTIONS]
-    return (row.key, row.label, *said, *given, row.hidden)
+    return (row.key, row.label, *said, row.hidden)
 
 
 def _causes(report: AuditReport) -> Table:
@@ -90,11 +85,20 @@ def _causes(report: AuditReport) -> Table:
         *(("remade_before_dispatch",) if internal else ()),
         "share",
         "cumulative_share",
-        *(f"attributed_{one}" for one in ATTRIBUTIONS),
         "hidden",
     )
     rows = tuple(_cause(row, internal=internal) for row in report.causes)
     return Table("causes", columns, rows)
+
+
+def _attributions(report: AuditReport) -> Table:
+    return Table(
+        "attributions", _RATE, tuple(_rate(row) for row in report.attributions)
+    )
+
+
+def _detected(report: AuditReport) -> Table:
+    return Table("detected", _RATE, tuple(_rate(row) for row in report.detected))
 
 
 def _point(point: ControlPoint) -> tuple[Cell, ...]:
@@ -300,6 +304,8 @@ _TABLES: Final[Mapping[str, Callable[[AuditReport], Table]]] = {
     "findings": _findings,
     "rates": _rates,
     "causes": _causes,
+    "attributions": _attributions,
+    "detected": _detected,
     "control-chart": _control,
     "funnel": _funnel,
     "funnel-lines": _funnel_lines,

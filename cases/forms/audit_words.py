@@ -173,8 +173,12 @@ def audit_words() -> dict[str, dict[str, str]]:
             # Ways that few took, taken together.
             "other": _now("All other ways"),
         },
-        "attribution": _said(ATTRIBUTIONS),
-        "detected": _said(DETECTED),
+        "attribution": {**_said(ATTRIBUTIONS), "others": _now("All others")},
+        "detected": {
+            **_said(DETECTED),
+            "": _now("Not stated"),
+            "others": _now("All others"),
+        },
         "side": _said(SIDES),
         "closed": _said(CLOSED),
         "flagged": _said(FLAGGED),

@@ -148,6 +148,20 @@ def audit(request: ActingRequest) -> HttpResponse:
             "control_picture": picture(control, report.control, setup, "control"),
             "grouping": GROUPINGS.get(report.control.grouping, ""),
             "causes": grids.cause_grid(report.causes, setup, asked.cases),
+            "attributions": grids.remake_grid(
+                _("Remakes by whom they go back to"),
+                _("Goes back to"),
+                report.attributions,
+                setup,
+                asked.cases,
+            ),
+            "detected": grids.remake_grid(
+                _("Remakes by where they were noticed"),
+                _("Noticed"),
+                report.detected,
+                setup,
+                asked.cases,
+            ),
             "cause_picture": picture(pareto, report.causes, setup, "pareto"),
             "remake_time": grids.remake_time_grid(report),
         }

@@ -20,6 +20,8 @@ _TABLES: Final[dict[str, tuple[tuple[str, Promise], ...]]] = {
         ("findings", gettext_lazy("What to act on")),
         ("control-chart", gettext_lazy("Remake rate over time")),
         ("causes", gettext_lazy("Causes of remakes")),
+        ("attributions", gettext_lazy("Whom remakes go back to")),
+        ("detected", gettext_lazy("Where remakes were noticed")),
         ("time-to-remake", gettext_lazy("Time from dispatch to remake")),
     ),
     "rates": (("rates", gettext_lazy("Rates")),),

@@ -1,6 +1,6 @@
 """The tables that stand beside the pictures of the audit, and those without one."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -9,10 +9,11 @@ from cases.audit.report_types import (
     AuditReport,
     CauseRow,
     ControlPoint,
+    RateRow,
     RateTable,
     Setup,
 )
-from cases.forms.audit_words import ATTRIBUTIONS, DIMENSIONS, MEASURES
+from cases.forms.audit_words import DIMENSIONS, MEASURES
 from cases.views.audit_tables import (
     Cell,
     Grid,
@@ -114,16 +115,6 @@ def control_grid(report: AuditReport, link: Link) -> Grid:
     return grid(_("Remake rate over time"), heads, lines, setup)
 
 
-def _sides(attribution: Mapping[str, int]) -> str:
-    """Return whose remakes they are, as both sides state it, most first."""
-    pairs = sorted(attribution.items(), key=lambda pair: (-pair[1], pair[0]))
-    return ", ".join(
-        f"{ATTRIBUTIONS.get(side, side)} {number_words(count)}"
-        for side, count in pairs
-        if count
-    )
-
-
 def cause_grid(rows: Sequence[CauseRow], setup: Setup, link: Link) -> Grid:
     """Return the causes of remakes; a laboratory also sees those before dispatch."""
     own = setup.viewer == "laboratory"
@@ -133,7 +124,6 @@ def cause_grid(rows: Sequence[CauseRow], setup: Setup, link: Link) -> Grid:
         Head(_("Share"), num=True),
         Head(_("Up to here"), num=True),
         *([Head(_("Before dispatch"), num=True)] if own else []),
-        Head(_("Attributed to")),
     ]
     lines = []
     for row in rows:
@@ -151,11 +141,34 @@ def cause_grid(rows: Sequence[CauseRow], setup: Setup, link: Link) -> Grid:
                     count_cell(row.count, row.hidden, row.cases, setup, link),
                     *shares,
                     *internal,
-                    Cell(_sides(row.attribution) or "–"),
                 ),
             )
         )
     return grid(_("Causes of remakes"), heads, lines, setup)
+
+
+def remake_grid(
+    caption: str, head: str, rows: Sequence[RateRow], setup: Setup, link: Link
+) -> Grid:
+    """Return the remakes by whom they go back to, or by where they were noticed."""
+    heads = (
+        Head(head),
+        Head(_("Remade"), num=True),
+        Head(_("Share"), num=True),
+        Head(_("95 % interval"), num=True),
+    )
+    lines = [
+        Line(
+            Cell(row.label),
+            (
+                count_cell(row.count, row.hidden, row.cases, setup, link),
+                Cell("–" if row.rate is None else percent(row.rate), num=True),
+                Cell(interval_words(row.low, row.high) or "–", num=True),
+            ),
+        )
+        for row in rows
+    ]
+    return grid(caption, heads, lines, setup)
 
 
 def funnel_grid(report: AuditReport, link: Link) -> Grid:

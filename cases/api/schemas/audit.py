@@ -33,7 +33,6 @@ _CASES: Final[Schema] = {
     "additionalProperties": TEXT,
     "description": "Parameters of audit/cases beside the answer's own filter.",
 }
-_TALLY: Final = {"type": "object", "additionalProperties": WHOLE}
 _ASKED: Final[dict[str, Schema]] = {
     "as_of": MOMENT,
     "period": record({"from": TEXT, "to": TEXT}),
@@ -210,12 +209,13 @@ COMPONENTS: dict[str, Schema] = {
                         "internal": _COUNT,
                         "share": _SHARE,
                         "cumulative": _SHARE,
-                        "attribution": _TALLY,
                         "hidden": _HIDDEN,
                         "cases": _CASES,
                     }
                 )
-            )
+            ),
+            "attributions": array(_ROW),
+            "detected": array(_ROW),
         }
     ),
     "AuditControlChart": _answer({"control_chart": _CONTROL}),

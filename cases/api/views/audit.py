@@ -234,7 +234,7 @@ class AuditCauses(_Part):
 
     part = "causes"
     returns = "AuditCauses"
-    tables = ("causes",)
+    tables = ("causes", "attributions", "detected")
 
 
 class AuditControlChart(_Part):

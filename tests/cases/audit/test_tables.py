@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cases.audit.causes import cause_rows
+from cases.audit.causes import cause_rows, remake_rows
 from cases.audit.figures import CauseTally, Figures, MonthFigures, Queries, Tally
 from cases.audit.over_time import control_chart, is_complete, kept_unmade
 from cases.audit.queries import option_rows, waiting_times
@@ -150,14 +150,42 @@ def test_where_only_remakes_are_reported_nothing_is_said_of_seating():
     assert (found.without.n, found.with_query.n, found.p) == (0, 0, None)
 
 
-def test_attributions_stand_whole_or_not_at_all():
-    def attributed(**given: int) -> object:
-        causes = {"shade": CauseTally(sum(given.values()), 0, given)}
-        month = MonthFigures(FIRST, total=tally(90, sum(given.values())), causes=causes)
-        return cause_rows(Figures((month,), AS_OF), setup())[0].attribution
+def attributed(small_number: int = 5, **given: int) -> list[tuple[str, int | None]]:
+    causes = {
+        "shade": CauseTally(sum(given.values()), 0, given),
+        "contour": CauseTally(6, 0, {"clinic": 6}),
+    }
+    remade = sum(given.values()) + 6
+    month = MonthFigures(FIRST, total=tally(90, remade), causes=causes)
+    rows = remake_rows(
+        Figures((month,), AS_OF), setup(small_number=small_number), "attribution"
+    )
+    return [(row.key, row.count) for row in rows]
 
-    assert attributed(clinic=9, laboratory=5) == {"clinic": 9, "laboratory": 5}
-    assert attributed(clinic=9, laboratory=4) == {}
+
+def test_attributions_are_of_all_remakes_the_few_together():
+    assert attributed(clinic=9, laboratory=5) == [("clinic", 15), ("laboratory", 5)]
+    assert attributed(clinic=9, laboratory=8, shared=3, disputed=4) == [
+        ("clinic", 15),
+        ("laboratory", 8),
+        ("others", 7),
+    ]
+    # Three alone would be told by the total: the next one joins them.
+    assert attributed(clinic=9, laboratory=8, shared=3) == [
+        ("clinic", 15),
+        ("others", 11),
+    ]
+    assert attributed(1, clinic=9, shared=3) == [("clinic", 15), ("shared", 3)]
+
+
+def test_few_remakes_are_attributed_to_nobody():
+    causes = {"shade": CauseTally(4, 0, {"clinic": 4}, {"seating": 4})}
+    month = MonthFigures(FIRST, total=tally(90, 4), causes=causes)
+    figures = Figures((month,), AS_OF)
+    assert remake_rows(figures, setup(), "attribution") == ()
+    assert remake_rows(figures, setup(), "detected") == ()
+    rows = remake_rows(figures, setup(small_number=1), "detected")
+    assert [(row.key, row.n, row.count) for row in rows] == [("seating", 4, 4)]
 
 
 def test_causes_add_up_in_order():

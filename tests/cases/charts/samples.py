@@ -49,11 +49,11 @@ DRAWN: dict[str, tuple[Callable[..., str], Callable[..., str]]] = {
 }
 
 CAUSES = (
-    CauseRow("clearance", "Insufficient clearance", 31, 4, 0.31, 0.31, {}),
-    CauseRow("margin", "Margin not readable in the scan", 22, 0, 0.22, 0.53, {}),
-    CauseRow("shade", "Shade", None, None, None, None, {}, "small"),
-    CauseRow("other", "Other", None, 6, None, None, {}, "secondary"),
-    CauseRow("none", "Chipped", 0, 0, 0.0, 1.0, {}),
+    CauseRow("clearance", "Insufficient clearance", 31, 4, 0.31, 0.31),
+    CauseRow("margin", "Margin not readable in the scan", 22, 0, 0.22, 0.53),
+    CauseRow("shade", "Shade", None, None, None, None, "small"),
+    CauseRow("other", "Other", None, 6, None, None, "secondary"),
+    CauseRow("none", "Chipped", 0, 0, 0.0, 1.0),
 )
 
 
@@ -182,9 +182,7 @@ def _pareto(r: random.Random) -> tuple[CauseRow, ...]:
         before = r.choice([None, 0, 3, 70_000])
         share = None if count is None else r.random()
         rows.append(
-            CauseRow(
-                str(index), _label(r), count, before, share, share, {}, "secondary"
-            )
+            CauseRow(str(index), _label(r), count, before, share, share, "secondary")
         )
     return tuple(rows)
 

@@ -93,12 +93,12 @@ def test_the_cumulative_line_breaks_at_hidden_causes():
 
 
 def test_no_cause_with_a_number_is_no_picture():
-    rows = (CauseRow("a", "Shade", None, None, None, None, {}, hidden="small"),)
+    rows = (CauseRow("a", "Shade", None, None, None, None, hidden="small"),)
     assert pareto(rows, words=WORDS, uid="p") == ""
 
 
 def test_causes_met_before_dispatch_only_need_no_remake():
-    rows = (CauseRow("a", "Cast", 0, 7, None, None, {}),)
+    rows = (CauseRow("a", "Cast", 0, 7, None, None),)
     root = parsed(pareto(rows, words=WORDS, uid="p"))
     assert not marked(root, "bar")
     assert marked(root, "internal")

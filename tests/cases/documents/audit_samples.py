@@ -145,10 +145,10 @@ def report(**changes: Any) -> AuditReport:
         causes=(
             CauseRow(
                 "insufficient_reduction", "Insufficient reduction", 14, 6, 14 / 31,
-                14 / 31, {"clinic": 9, "disputed": 5}, cases={"cause": "x"},
+                14 / 31, cases={"cause": "x"},
             ),
-            CauseRow("shade", "Shade", 11, 0, 11 / 31, 25 / 31, {"laboratory": 11}),
-            CauseRow("fracture", "Fracture", None, None, None, None, {}, "small"),
+            CauseRow("shade", "Shade", 11, 0, 11 / 31, 25 / 31),
+            CauseRow("fracture", "Fracture", None, None, None, None, "small"),
         ),
         control=_control(),
         funnel=_funnel(),
@@ -177,5 +177,7 @@ def report(**changes: Any) -> AuditReport:
         ),
         alarms=(Alarm("2", "Clinic South", 5.1, 4.2, 120, 24),),
         suppressed=True,
+        attributions=(rate("clinic", 31, 16), rate("disputed", 31, 15)),
+        detected=(rate("seating", 31, 31),),
     )  # fmt: skip
     return replace(made, **changes)

@@ -122,26 +122,27 @@ def test_nothing_to_divide_by_is_empty_and_not_hidden():
     assert (row["count"], row["rate"], row["hidden"]) == ("0", "", "")
 
 
-def test_a_hidden_cause_hides_its_attribution():
-    *_, fracture = _rows(table_of(report(), "causes"))
-    told = {name: fracture[name] for name in fracture if name.startswith("attributed_")}
-    assert set(told.values()) == {"hidden"}
-    first = _rows(table_of(report(), "causes"))[0]
-    assert (first["attributed_clinic"], first["attributed_shared"]) == ("9", "0")
+def test_attributions_and_places_are_tables_of_their_own():
+    made = report(
+        attributions=(rate("clinic", 31, 16), rate("others", 31, 15)),
+        detected=(rate("seating", 31, 31),),
+    )
+    clinic, others = _rows(table_of(made, "attributions"))
+    assert (clinic["key"], clinic["n"], clinic["count"]) == ("clinic", "31", "16")
+    assert others["count"] == "15"
+    assert [row["key"] for row in _rows(table_of(made, "detected"))] == ["seating"]
+    assert "attributed_clinic" not in table_of(made, "causes").columns
 
 
-def test_a_small_attribution_and_a_small_count_before_dispatch_are_hidden():
+def test_a_small_count_before_dispatch_is_hidden():
     rows = (
-        CauseRow("shade", "Shade", 11, None, 0.5, 0.5, {}),
-        CauseRow("fracture", "Fracture", 0, 7, 0.0, 0.5, {}),
+        CauseRow("shade", "Shade", 11, None, 0.5, 0.5),
+        CauseRow("fracture", "Fracture", 0, 7, 0.0, 0.5),
     )
     shade, fracture = _rows(table_of(report(causes=rows), "causes"))
-    assert shade["remade_before_dispatch"] == shade["attributed_clinic"] == "hidden"
+    assert shade["remade_before_dispatch"] == "hidden"
     assert (shade["remade"], shade["hidden"]) == ("11", "")
-    assert (fracture["remade_before_dispatch"], fracture["attributed_clinic"]) == (
-        "7",
-        "0",
-    )
+    assert fracture["remade_before_dispatch"] == "7"
 
 
 def test_a_clinic_learns_nothing_of_what_was_made_again_before_dispatch():

@@ -153,7 +153,7 @@ def test_a_clinic_has_no_page_of_clinics_and_no_remakes_before_dispatch():
     said = text(printed(report(setup=clinic, funnel=None, alarms=())))
     assert "Clinics" not in said
     assert "Before dispatch 6" not in said
-    assert "Up to here Attributed to" in said
+    assert "Whom remakes go back to" in said
 
 
 def test_the_figures_are_inside_and_their_digest_is_printed():

@@ -24,13 +24,15 @@ from cases.forms.audit import chosen_words
 from cases.forms.audit_words import audit_words
 from cases.selectors.audit_labels import filter_choices
 from cases.services.audit_report import audit_report
+from cases.services.audit_turn import take_turn
 from cases.tenancy import Actor
 from cases.views.access import ActingRequest, acting_required
 from cases.views.audit_pictures import chart_words
 
 __all__ = ["export", "report_document"]
 
-# Two seconds of work each: enough for who tries filters, too few to keep a server busy.
+# Some two seconds of work each, one at a time for an organisation: enough for who tries
+# filters, too few to keep a server busy.
 PER_MINUTE: Final = 10
 # A quarter has three points; a control chart needs more to have limits.
 _CHARTED_MONTHS: Final = 24
@@ -126,6 +128,7 @@ def _count(actor: Actor) -> None:
     asked = int(cache.get(key) or 0)
     if asked >= PER_MINUTE:
         raise TooMany("Too many reports in a short time. Wait a minute.")
+    take_turn(actor=actor)
     cache.set(key, asked + 1, 60)
 
 

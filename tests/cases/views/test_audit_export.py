@@ -13,9 +13,11 @@ from pypdf import PdfReader
 
 from cases.documents.audit_tables import NAMES
 from cases.forms.audit_words import audit_words
+from cases.services.audit_turn import TURN
 from cases.views import audit_export
 from tests.audit_rows import multiplied
 from tests.cases.documents.audit_samples import SETUP, rate, report
+from tests.database import superuser
 from tests.permissions.shape import play_of
 from tests.permissions.states import dispatched
 from tests.personas import Personas, client_of
@@ -144,6 +146,17 @@ def test_who_asks_too_often_waits(sampled: Client, monkeypatch):
     monkeypatch.setattr(audit_export, "PER_MINUTE", 1)
     assert sampled.get(REPORT, {"quarter": "2026-Q3"}).status_code == 200
     assert sampled.get(REPORT, {"quarter": "2026-Q3"}).status_code == 429
+
+
+def test_an_organisation_has_one_report_made_at_a_time(
+    sampled: Client, personas: Personas
+):
+    with superuser() as elsewhere:
+        elsewhere.execute(TURN, {"organisation": personas.laboratory.pk})
+        assert sampled.get(REPORT, {"quarter": "2026-Q3"}).status_code == 429
+    with superuser() as elsewhere:
+        elsewhere.execute(TURN, {"organisation": personas.clinic_a.pk})
+        assert sampled.get(REPORT, {"quarter": "2026-Q3"}).status_code == 200
 
 
 def test_a_formula_in_a_clinics_name_computes_nothing(manager: Client, monkeypatch):

@@ -3,7 +3,6 @@
 import json
 import re
 import statistics
-from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from functools import partial
@@ -14,7 +13,7 @@ from django.core.management import call_command
 from django.core.management.base import CommandError
 from django.test import Client
 
-from cases import clock, outbox, tasks
+from cases import clock, outbox
 from cases.canonical import secret_hash
 from cases.lifecycle import CaseState, whose_move
 from cases.management.demo.cast import CAST, COMPANIES
@@ -312,11 +311,9 @@ def test_the_command_leaves_documents_made_and_old_notices_read(
 
 
 @pytest.fixture
-def quiet() -> Iterator[None]:
+def quiet(monkeypatch) -> None:
     """No worker is woken after a commit."""
-    outbox.set_nudge(lambda: None)
-    yield
-    outbox.set_nudge(tasks.nudge)
+    monkeypatch.setattr(outbox, "_nudge", [])
 
 
 def _with_history(folder, now):

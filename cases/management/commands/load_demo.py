@@ -45,14 +45,11 @@ class Command(BaseCommand):
         now = clock.now()
         # This process takes the outbox itself; no worker is to be woken.
         outbox.set_nudge(lambda: None)
-        try:
-            players, first = load_scenario(
-                Path(settings.DEMO_PEOPLE_FILE),
-                now=now,
-                before=partial(load_history, now=now),
-            )
-        finally:
-            outbox.set_nudge(tasks.nudge)
+        players, first = load_scenario(
+            Path(settings.DEMO_PEOPLE_FILE),
+            now=now,
+            before=partial(load_history, now=now),
+        )
         tasks.relay_outbox()
         if first:
             before = Days(now).at(UNREAD_DAYS, "00:00")

@@ -27,10 +27,11 @@ __all__ = ["audit_figures"]
 # Counts up when what is kept changes its meaning or shape.
 _SHAPE: Final = 1
 _KEPT_FOR: Final = timedelta(days=60)
-# Selections of an organisation that are kept, and how many go when there are more:
-# each is some 10 to 30 kB a month.
-_MOST_KEYS: Final = 2000
-_SPARE_KEYS: Final = 200
+# Months of an organisation that are kept, of all selections together, and how many go
+# when there are more: each is some 10 to 30 kB, so that nobody fills the disk by asking
+# for ten years under one filter after another.
+_MOST_MONTHS: Final = 24_000
+_SPARE_MONTHS: Final = 2_400
 
 
 def audit_figures(*, actor: Actor, filters: AuditFilters, at: datetime) -> Figures:
@@ -132,16 +133,9 @@ def _keep(
     )
 
 
-# Selections are found by jumping from one to the next in the index, not by reading all.
 _TOO_MANY = """
-WITH RECURSIVE k AS (
-  (SELECT key FROM cases_auditmemo WHERE organisation_id = %(organisation)s
-    ORDER BY key LIMIT 1)
-  UNION ALL
-  SELECT (SELECT m.key FROM cases_auditmemo m
-    WHERE m.organisation_id = %(organisation)s AND m.key > k.key
-    ORDER BY m.key LIMIT 1) FROM k WHERE k.key IS NOT NULL)
-SELECT count(key) > %(most)s FROM k
+SELECT count(*) > %(most)s FROM (SELECT 1 FROM cases_auditmemo
+  WHERE organisation_id = %(organisation)s LIMIT %(most)s + 1) m
 """
 _FORGET = """
 DELETE FROM cases_auditmemo WHERE id IN (
@@ -151,9 +145,10 @@ DELETE FROM cases_auditmemo WHERE id IN (
 _FORGET_KEYS = """
 DELETE FROM cases_auditmemo WHERE id IN (
   SELECT m.id FROM cases_auditmemo m WHERE m.organisation_id = %(organisation)s
-    AND m.key IN (SELECT o.key FROM cases_auditmemo o
-      WHERE o.organisation_id = %(organisation)s GROUP BY o.key
-      ORDER BY max(o.made_at) DESC OFFSET %(keep)s) FOR UPDATE SKIP LOCKED)
+    AND m.key IN (SELECT k.key FROM (
+      SELECT o.key, sum(count(*)) OVER (ORDER BY max(o.made_at) DESC, o.key) AS months
+      FROM cases_auditmemo o WHERE o.organisation_id = %(organisation)s
+      GROUP BY o.key) k WHERE k.months > %(keep)s) FOR UPDATE SKIP LOCKED)
 """
 
 
@@ -162,8 +157,8 @@ def _prune(scope: AuditScope, *, at: datetime) -> None:
     values: dict[str, int | datetime] = {
         "organisation": scope.organisation_id,
         "before": at - _KEPT_FOR,
-        "most": _MOST_KEYS,
-        "keep": _MOST_KEYS - _SPARE_KEYS,
+        "most": _MOST_MONTHS,
+        "keep": _MOST_MONTHS - _SPARE_MONTHS,
     }
     with connection.cursor() as cursor:
         cursor.execute(_FORGET, values)

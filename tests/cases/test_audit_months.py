@@ -376,8 +376,8 @@ def test_a_memo_of_another_shape_is_counted_anew(stage: Stage):
 
 def test_old_memos_and_the_longest_unused_selections_go(stage: Stage, monkeypatch):
     who = stage.lab_manager
-    monkeypatch.setattr(audit_months, "_MOST_KEYS", 4)
-    monkeypatch.setattr(audit_months, "_SPARE_KEYS", 2)
+    monkeypatch.setattr(audit_months, "_MOST_MONTHS", 4)
+    monkeypatch.setattr(audit_months, "_SPARE_MONTHS", 2)
     at = datetime.fromisoformat("2026-05-01T00:00:00+00:00")
     one = AuditFilters(first=LAST, last=LAST)
     with acting(who):
@@ -391,6 +391,21 @@ def test_old_memos_and_the_longest_unused_selections_go(stage: Stage, monkeypatc
         later = at + timedelta(days=61)
         audit_figures(actor=who, filters=replace(one, kind="g"), at=later)
         assert AuditMemo.objects.count() == 1
+
+
+def test_a_selection_weighs_as_many_months_as_it_has(stage: Stage, monkeypatch):
+    who = stage.lab_manager
+    monkeypatch.setattr(audit_months, "_MOST_MONTHS", 12)
+    monkeypatch.setattr(audit_months, "_SPARE_MONTHS", 3)
+    at = datetime.fromisoformat("2026-05-01T00:00:00+00:00")
+    long = AuditFilters(first=FIRST, last=LAST)
+    with acting(who):
+        for number, kind in enumerate(("crown", "bridge", "onlay", "")):
+            asked = replace(long, kind=kind)
+            later = at + timedelta(hours=number)
+            audit_figures(actor=who, filters=asked, at=later)
+        # Three of six months were too many for twelve: the latest of them stayed.
+        assert AuditMemo.objects.count() == 2 * len(long.months)
 
 
 def test_memos_of_one_organisation_are_no_others(stage: Stage):

@@ -13,11 +13,10 @@ from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
 from cases.audit.figures import RUNS
-from cases.forms.words import ANSWERS, CAUSES, DETECTED
+from cases.forms.words import ANSWERS, ATTRIBUTIONS, CAUSES, DETECTED
 from rules.terms import Kind, Method, ToothClass, Verdict, label
 
 __all__ = [
-    "ATTRIBUTIONS",
     "CLASSES",
     "CLOSED",
     "DIMENSIONS",
@@ -97,14 +96,6 @@ OPTIONS: Final[Words] = {
     **{kind.value: words for kind, words in ANSWERS.items()},  # type: ignore[attr-defined]  # -- the keys are AnswerKind
     "withdrawn": _("Query withdrawn"),
     "": _("No query"),
-}
-ATTRIBUTIONS: Final[Words] = {
-    "clinic": _("Clinic"),
-    "laboratory": _("Laboratory"),
-    "shared": _("Both sides"),
-    "undetermined": _("Undetermined"),
-    "disputed": _("Disputed"),
-    "": _("Undetermined"),
 }
 SIDES: Final[Words] = {
     "laboratory": _("Laboratory: from the records' arrival to the query"),

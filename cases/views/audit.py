@@ -148,16 +148,16 @@ def audit(request: ActingRequest) -> HttpResponse:
             "control_picture": picture(control, report.control, setup, "control"),
             "grouping": GROUPINGS.get(report.control.grouping, ""),
             "causes": grids.cause_grid(report.causes, setup, asked.cases),
-            "attributions": grids.remake_grid(
+            "attributions": grids.share_grid(
                 _("Remakes by whom they go back to"),
-                _("Goes back to"),
+                (_("Goes back to"), _("Remade")),
                 report.attributions,
                 setup,
                 asked.cases,
             ),
-            "detected": grids.remake_grid(
+            "detected": grids.share_grid(
                 _("Remakes by where they were noticed"),
-                _("Noticed"),
+                (_("Noticed"), _("Remade")),
                 report.detected,
                 setup,
                 asked.cases,

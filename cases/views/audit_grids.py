@@ -147,13 +147,17 @@ def cause_grid(rows: Sequence[CauseRow], setup: Setup, link: Link) -> Grid:
     return grid(_("Causes of remakes"), heads, lines, setup)
 
 
-def remake_grid(
-    caption: str, head: str, rows: Sequence[RateRow], setup: Setup, link: Link
+def share_grid(
+    caption: str,
+    named: tuple[str, str],
+    rows: Sequence[RateRow],
+    setup: Setup,
+    link: Link,
 ) -> Grid:
-    """Return the remakes by whom they go back to, or by where they were noticed."""
+    """Return what a whole is parted into; ``named``: heads of the parts and counts."""
     heads = (
-        Head(head),
-        Head(_("Remade"), num=True),
+        Head(named[0]),
+        Head(named[1], num=True),
         Head(_("Share"), num=True),
         Head(_("95 % interval"), num=True),
     )

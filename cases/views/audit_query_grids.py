@@ -4,6 +4,7 @@ from django.utils.translation import gettext as _
 
 from cases.audit.report_types import AuditReport, DoseResponse, Setup, Waiting
 from cases.forms.audit_words import MEASURES, SIDES
+from cases.views.audit_grids import share_grid
 from cases.views.audit_tables import (
     Cell,
     Grid,
@@ -12,9 +13,7 @@ from cases.views.audit_tables import (
     Link,
     count_cell,
     grid,
-    interval_words,
     number_words,
-    percent,
     rate_cells,
     rate_heads,
 )
@@ -61,25 +60,13 @@ def opposing_grid(report: AuditReport, link: Link) -> Grid:
 
 def option_grid(report: AuditReport, link: Link) -> Grid:
     """Return what came of the queries."""
-    heads = (
-        Head(_("Option chosen")),
-        Head(_("Queries"), num=True),
-        Head(_("Share"), num=True),
-        Head(_("95 % interval"), num=True),
+    return share_grid(
+        _("What came of the queries"),
+        (_("Option chosen"), _("Queries")),
+        report.options,
+        report.setup,
+        link,
     )
-    setup = report.setup
-    lines = [
-        Line(
-            Cell(row.label),
-            (
-                count_cell(row.count, row.hidden, row.cases, setup, link),
-                Cell("–" if row.rate is None else percent(row.rate), num=True),
-                Cell(interval_words(row.low, row.high) or "–", num=True),
-            ),
-        )
-        for row in report.options
-    ]
-    return grid(_("What came of the queries"), heads, lines, setup)
 
 
 def hours_words(hours: float | None) -> str:
